@@ -1,0 +1,1 @@
+"""An invented club's logbook, and the script that makes it."""
