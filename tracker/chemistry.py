@@ -133,7 +133,13 @@ def load(key: str) -> Chemistry:
 
 def load_file(path: Path) -> Chemistry:
     """Read and check a chemistry file that lies anywhere; its key is the file's name."""
-    return parse(path.read_text("utf-8"), path.stem)
+    try:
+        text = path.read_text("utf-8")
+    except OSError as error:
+        raise ChemistryError(f"{path} cannot be read: {error.strerror}; give the path of a chemistry file.") from error
+    except UnicodeDecodeError as error:
+        raise ChemistryError(f"{path} is not UTF-8 text; save it as UTF-8.") from error
+    return parse(text, path.stem)
 
 
 def parse(text: str, key: str) -> Chemistry:
@@ -196,9 +202,12 @@ class _Reader:
         value = self._number(entry, table.get("value"))
         if table.get("unit") != unit:
             self.refuse(entry, f"has unit '{table.get('unit')}'; it must be '{unit}'")
+        self._only(entry, table, {"value", "unit", "source", "status", "sd"})
         source, status = self._origin(entry, table)
-        sd = table.get("sd")
-        return Parameter(value, unit, source, status, None if sd is None else self._number(f"{entry}.sd", sd))
+        sd = None if "sd" not in table else self._number(f"{entry}.sd", table["sd"])
+        if sd is not None and sd <= 0:
+            self.refuse(f"{entry}.sd", f"is {sd:g}; it must be above 0, or left out where it is not known")
+        return Parameter(value, unit, source, status, sd)
 
     def makes(self) -> tuple[MakeCurve, ...]:
         entries = self.raw.get("make")
@@ -209,6 +218,7 @@ class _Reader:
     def _make(self, name: str, raw: object) -> MakeCurve:
         entry = f"make.{name}"
         table = self._table(entry, raw)
+        self._only(entry, table, {"soc", "value", "unit", "source", "status"})
         if table.get("unit") != "V":
             self.refuse(entry, f"has unit '{table.get('unit')}'; it must be 'V'")
         soc = self._curve(f"{entry}.soc", table.get("soc"))
@@ -227,16 +237,25 @@ class _Reader:
 
     def soc_factor(self, entry: str) -> SocFactor:
         table = self._table(entry, self.raw.get(entry))
+        self._only(entry, table, {"soc", "value", "source", "status"})
         soc = self._curve(f"{entry}.soc", table.get("soc"))
         factor = self._curve(f"{entry}.value", table.get("value"))
         if len(soc) != len(factor) or not np.all(np.diff(soc) > 0) or np.any(factor <= 0):
             self.refuse(entry, "needs as many values as states of charge, rising states of charge and values above 0")
+        at_half = float(np.interp(0.5, soc, factor))
+        if abs(at_half - 1.0) > 0.005:
+            self.refuse(entry, f"is {at_half:g} at a state of charge of 0.5; it must be 1 there")
         return SocFactor(soc, factor, *self._origin(entry, table))
 
     def _table(self, entry: str, raw: object) -> dict[str, Any]:
         if not isinstance(raw, dict):
             raise ChemistryError(f"{self.key}.toml: {entry} is missing; it must be a table with value, unit, source and status.")
         return raw
+
+    def _only(self, entry: str, table: dict[str, Any], known: set[str]) -> None:
+        for key in table:
+            if key not in known:
+                self.refuse(f"{entry}.{key}", f"is not known there; allowed are {', '.join(sorted(known))}")
 
     def _number(self, entry: str, raw: object) -> float:
         if isinstance(raw, bool) or not isinstance(raw, int | float) or not np.isfinite(raw):
@@ -280,6 +299,8 @@ _BETWEEN = {
     "depth_fifth_cost": (0.0, 1.0),
 }
 
+_NEVER_NEGATIVE = ("no_recharge_v", "resistance_energy", "hysteresis_v", "relaxation_v_per_c", "relaxation_soc_per_c")
+
 
 def _check_order(chemistry: Chemistry, reader: _Reader) -> None:
     for row in _RISING:
@@ -289,6 +310,15 @@ def _check_order(chemistry: Chemistry, reader: _Reader) -> None:
     for name, (low_end, high_end) in _BETWEEN.items():
         if not low_end <= chemistry[name] <= high_end:
             reader.refuse(name, f"is {chemistry[name]:g}; allowed is {low_end:g} to {high_end:g}")
+    for name in _NEVER_NEGATIVE:
+        if chemistry[name] < 0:
+            reader.refuse(name, f"is {chemistry[name]:g}; it must be 0 or more")
+    for make in chemistry.makes:
+        if make.voltage_v[0] <= 0 or make.voltage_v[-1] > chemistry["full_v"]:
+            reader.refuse(
+                f"make.{make.name}.value",
+                f"runs from {make.voltage_v[0]:g} to {make.voltage_v[-1]:g} V; allowed is above 0 up to full_v ({chemistry['full_v']:g} V)",
+            )
     for name in ("resistance_capacity", "relaxation_fast"):
         if chemistry[name] <= 0:
             reader.refuse(name, f"is {chemistry[name]:g}; it must be above 0")
