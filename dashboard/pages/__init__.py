@@ -1,0 +1,7 @@
+"""The pages, in the order of the navigation. A page is one file: PATH, TITLE, MENU, layout and connect."""
+
+from __future__ import annotations
+
+from dashboard.pages import pack, packs, safety, today
+
+PAGES = (today, packs, pack, safety)

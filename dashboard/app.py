@@ -1,0 +1,155 @@
+"""The dashboard: frame, pages and doors around one set of services."""
+
+from __future__ import annotations
+
+import logging
+import secrets
+from collections.abc import Callable
+from functools import partial
+from types import ModuleType
+from typing import Any
+
+import dash
+from dash import Dash, set_props
+from dash.development.base_component import Component
+from dash.exceptions import DependencyException
+from flask import Flask, Response, request
+from werkzeug.exceptions import HTTPException
+
+from dashboard.access import Access, guard, protect
+from dashboard.addresses import PACK_PATH, name_in
+from dashboard.components.empty import trouble
+from dashboard.delivery import chart_address, deliver
+from dashboard.frame import NAME, connect_frame, document, frame_layout
+from dashboard.needs import Services
+from dashboard.pages import PAGES, missing, pack
+from dashboard.sign_in import require_sign_in
+from tracker.errors import TrackerError
+
+LOG = logging.getLogger("dashboard")
+MOST_BYTES = 16 * 1024 * 1024
+MENU = tuple((page.PATH, page.TITLE) for page in PAGES if page.MENU)
+WENT_WRONG = "Something went wrong and nothing was changed."
+
+
+def create_app(services: Services, access: Access | None = None) -> Dash:
+    """A dashboard on these services, open to this machine unless told otherwise."""
+    access = access or Access()
+    server = _server(services, access)
+    dash.page_registry.clear()
+    app = _Dashboard(
+        "dashboard",
+        server=server,
+        title=NAME,
+        update_title=None,
+        use_pages=True,
+        pages_folder="",
+        assets_folder="assets",
+        include_pages_meta=False,
+        suppress_callback_exceptions=True,
+        enable_mcp=False,
+        on_error=_on_callback_error,
+    )
+    for page in PAGES:
+        _register(page, services)
+        page.connect(app, services)
+    dash.register_page("dashboard.pages.not_found_404", path="/404", title=f"{missing.TITLE} · {NAME}", layout=missing.layout)
+    app.layout = frame_layout(MENU)
+    connect_frame(app)
+    protect(server, app.csp_hashes)
+    return app
+
+
+class _Dashboard(Dash):
+    """Dash, with a document of our own."""
+
+    def interpolate_index(self, **parts: Any) -> str:
+        path = request.path
+        return document(parts, menu=MENU, path=path, heading=heading_for(path), charts_url=chart_address())
+
+
+def heading_for(path: str) -> str:
+    """The heading a page will have, known from its address alone."""
+    if path.startswith(f"{PACK_PATH}/"):
+        return request.args.get("name", path.removeprefix(f"{PACK_PATH}/"))
+    return dict(MENU).get(path, missing.TITLE)
+
+
+def is_page(path: str) -> bool:
+    """Whether there is a page at this path."""
+    return path in dict(MENU) or (path.startswith(f"{PACK_PATH}/") and len(path) > len(PACK_PATH) + 1)
+
+
+def _server(services: Services, access: Access) -> Flask:
+    """The web server under the dashboard, with its doors."""
+    server = Flask("dashboard", static_folder=None)
+    server.config["MAX_CONTENT_LENGTH"] = MOST_BYTES
+    # A pack's name may hold slashes, several in a row.
+    server.url_map.merge_slashes = False
+    guard(server, access)
+    if access.password:
+        require_sign_in(server, access.password)
+    deliver(server)
+    server.add_url_rule("/healthz", "health", partial(_health, services))
+    server.register_error_handler(DependencyException, lambda _error: Response("Not found.", 404, mimetype="text/plain"))
+    server.register_error_handler(Exception, _on_server_error)
+    server.after_request(_say_not_found)
+    return server
+
+
+def _register(page: ModuleType, services: Services) -> None:
+    title: str | Callable[..., str] = f"{page.TITLE} · {NAME}"
+    where = {"path": page.PATH}
+    if page is pack:
+        where = {"path": f"{PACK_PATH}/<segment>", "path_template": page.PATH}
+        title = _pack_title
+    dash.register_page(page.__name__, title=title, layout=partial(_shown, page.layout, services), **where)
+
+
+def _pack_title(segment: str = "", **_: str) -> str:
+    return f"{name_in(segment)} · {NAME}"
+
+
+def _shown(layout: Callable[..., Component], services: Services, /, **query: str | list[str]) -> Component:
+    """A page's layout, or a plain message when it cannot be made."""
+    try:
+        return layout(services, **{key: value[-1] if isinstance(value, list) else value for key, value in query.items()})
+    except TrackerError as error:
+        return trouble(str(error))
+    except Exception as error:  # noqa: BLE001  the outermost place: whatever it is, the person gets words and the log the rest
+        return trouble(WENT_WRONG, reference=_logged(error))
+
+
+def _on_callback_error(error: Exception) -> None:
+    """Say what a callback could not do."""
+    set_props("notice", {"children": str(error) if isinstance(error, TrackerError) else f"{WENT_WRONG} Reference {_logged(error)}."})
+
+
+def _on_server_error(error: Exception) -> Response | HTTPException:
+    """A plain answer in place of an error page."""
+    if isinstance(error, HTTPException):
+        return error
+    return Response(f"{WENT_WRONG} Reference {_logged(error)}.", 500, mimetype="text/plain")
+
+
+def _logged(error: Exception) -> str:
+    """Put an unforeseen error into the log under a reference, which alone is shown."""
+    reference = secrets.token_hex(3)
+    LOG.error("reference %s", reference, exc_info=error)
+    return reference
+
+
+def _health(services: Services) -> Response:
+    """Whether the dashboard can answer, its database included."""
+    try:
+        services.packs.all()
+    except TrackerError as error:
+        return Response(f"{error}\n", 503, mimetype="text/plain")
+    return Response("ok\n", mimetype="text/plain")
+
+
+def _say_not_found(response: Response) -> Response:
+    """Dash draws its frame at every address; where no page is, the status says so too."""
+    if response.mimetype == "text/html" and response.status_code == 200 and request.path != "/sign-in" and not is_page(request.path):
+        response.status_code = 404
+    return response

@@ -1,0 +1,47 @@
+/* Says when the program cannot be reached: without this a page would go on showing old numbers as if they were true. */
+(() => {
+  const plainFetch = window.fetch;
+  const words = {
+    401: "You are signed out. Open this page again to sign in.",
+    403: "The program refused this request. Nothing was saved.",
+    413: "That is too large to be taken. Nothing was saved.",
+  };
+  let timer = null;
+
+  const say = (text) => {
+    const bar = document.getElementById("link-lost");
+    if (!bar || bar.textContent === text) return;
+    bar.textContent = text;
+    bar.hidden = !text;
+  };
+
+  const watch = () => {
+    if (timer) return;
+    timer = setInterval(async () => {
+      try {
+        const answer = await plainFetch("/healthz", { cache: "no-store" });
+        if (!answer.ok) return;
+        clearInterval(timer);
+        timer = null;
+        say("The program can be reached again. Open the page anew to see the latest.");
+      } catch {
+        /* still away: the bar already says so */
+      }
+    }, 4000);
+  };
+
+  window.fetch = async (...request) => {
+    const ours = String(request[0]?.url || request[0]).includes("/_dash-");
+    try {
+      const answer = await plainFetch(...request);
+      if (ours) say(answer.ok ? "" : words[answer.status] || "The program could not do this. Nothing was saved.");
+      return answer;
+    } catch (error) {
+      if (ours) {
+        say("The program cannot be reached. What is shown may be old, and nothing new was saved.");
+        watch();
+      }
+      throw error;
+    }
+  };
+})();

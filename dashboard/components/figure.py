@@ -1,0 +1,32 @@
+"""The frame every chart stands in: the chart, a sentence that says what it shows, and the same numbers as a table."""
+
+from __future__ import annotations
+
+from dash import dcc, html
+from dash.development.base_component import Component
+from plotly.graph_objects import Figure
+
+CONFIG = {
+    "displaylogo": False,
+    # Without these two the chart offers to send its data to a stranger's server.
+    "showSendToCloud": False,
+    "plotlyServerURL": "",
+    "displayModeBar": False,
+    "responsive": True,
+    "scrollZoom": False,
+    "doubleClick": "reset",
+}
+
+
+def graph(graph_id: str, figure: Figure, height_px: int) -> Component:
+    """The only way a chart is made."""
+    return dcc.Graph(id=graph_id, figure=figure, config=CONFIG, responsive=True, className="chart", style={"height": f"{height_px}px"})
+
+
+def figure_frame(chart: Component, sentence: str, table: Component, key: Component | None = None) -> Component:
+    """A chart with its sentence, the key to its marks, and its table folded away."""
+    parts = [html.Figcaption(sentence), *([key] if key is not None else []), chart]
+    return html.Div(
+        [html.Figure(parts), html.Details([html.Summary("The same numbers as a table"), table], className="numbers")],
+        className="figure",
+    )

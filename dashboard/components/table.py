@@ -1,0 +1,44 @@
+"""Tables that stay tables for a screen reader and become cards, or scroll inside their own box, on a phone."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from dash import html
+from dash.development.base_component import Component
+
+Cell = Component | str
+
+
+def card_table(caption: str, columns: Sequence[str], rows: Sequence[Sequence[Cell]], *, chosen: int | None = None) -> Component:
+    """A table whose rows become cards on a narrow screen; the first column heads each card."""
+    # The roles are said because a browser forgets them once style sheets turn rows into blocks.
+    head = html.Tr([html.Th(column, role="columnheader", scope="col") for column in columns], role="row")
+    body = [
+        html.Tr(
+            [
+                html.Th(row[0], role="rowheader", scope="row"),
+                *(html.Td(cell, role="cell", **{"data-label": column}) for column, cell in zip(columns[1:], row[1:], strict=True)),
+            ],
+            role="row",
+            className="chosen" if index == chosen else "",
+        )
+        for index, row in enumerate(rows)
+    ]
+    return html.Table(
+        [
+            html.Caption(caption, className="unseen"),
+            html.Thead(head, role="rowgroup"),
+            html.Tbody(body, role="rowgroup"),
+        ],
+        role="table",
+        className="cards",
+    )
+
+
+def scroll_table(label: str, columns: Sequence[str], rows: Sequence[Sequence[Cell]]) -> Component:
+    """A table of many numbers that scrolls inside its own box, by finger and by keyboard."""
+    head = html.Tr([html.Th(column, scope="col") for column in columns])
+    body = [html.Tr([html.Th(row[0], scope="row"), *(html.Td(cell) for cell in row[1:])]) for row in rows]
+    table = html.Table([html.Thead(head), html.Tbody(body)], className="plain")
+    return html.Div(table, className="scroll", tabIndex=0, role="region", **{"aria-label": label})

@@ -1,0 +1,99 @@
+"""The frame around every page: head of the document, navigation, and what is seen until the page itself has arrived."""
+
+from __future__ import annotations
+
+import json
+import re
+from collections.abc import Sequence
+from html import escape
+from typing import Any
+
+import dash
+from dash import ClientsideFunction, Dash, Input, Output, dcc, html
+from dash.development.base_component import Component
+
+NAME = "Pack tracker"
+CAUTION = "Estimates from what was written down. A pack that is swollen, hot, leaking or knocked is not to be used, whatever is said here."
+
+MenuEntry = tuple[str, str]
+"""Path and title."""
+
+_CONFIG = re.compile(r'(<script id="_dash-config" type="application/json">)(.*?)(</script>)', re.DOTALL)
+
+
+def frame_layout(menu: Sequence[MenuEntry]) -> Component:
+    """Everything that stays while pages come and go."""
+    links = [dcc.Link(title, href=path, className="menu-link") for path, title in menu]
+    return html.Div(
+        [
+            html.A("Skip to the page", href="#page", className="skip"),
+            html.Header(
+                [dcc.Link(NAME, href="/", className="brand"), html.Nav(links, className="menu", **{"aria-label": "Pages"})],
+                className="top",
+            ),
+            html.Div(id="notice", role="alert", className="notice"),
+            html.Main(dash.page_container, id="page", tabIndex=-1),
+            html.Footer(html.P([CAUTION, " ", dcc.Link("Safety", href="/safety"), "."])),
+            html.Div(id="frame-arrived", hidden=True),
+        ]
+    )
+
+
+def connect_frame(app: Dash) -> None:
+    """When a page has arrived: mark its place in the navigation and move the reading point to its heading."""
+    app.clientside_callback(
+        ClientsideFunction(namespace="frame", function_name="arrived"),
+        Output("frame-arrived", "title"),
+        Input("_pages_content", "children"),
+    )
+
+
+def document(parts: dict[str, Any], *, menu: Sequence[MenuEntry], path: str, heading: str, charts_url: str | None) -> str:
+    """The whole HTML document, with the frame already drawn so that something is seen at once."""
+    links = "".join(
+        f'<a class="menu-link" href="{target}"{" aria-current=page" if target == path else ""}>{escape(title)}</a>'
+        for target, title in menu
+    )
+    ahead = f'<link rel="preload" as="script" fetchpriority="low" href="{charts_url}">' if charts_url and path.startswith("/pack/") else ""
+    return f"""<!DOCTYPE html>
+<html lang="en">
+<head>
+<meta charset="utf-8">
+<meta name="viewport" content="width=device-width, initial-scale=1">
+<meta name="color-scheme" content="light dark">
+<title>{escape(heading)} · {NAME}</title>
+<link rel="icon" type="image/svg+xml" href="/assets/icon.svg">
+{parts["css"]}
+{ahead}
+</head>
+<body>
+<div id="link-lost" role="status" hidden></div>
+<div id="first-look">
+<header class="top"><a class="brand" href="/">{NAME}</a><nav class="menu" aria-label="Pages">{links}</nav></header>
+<main><h1>{escape(heading)}</h1><p class="quiet">Reading the logbook…</p></main>
+<noscript><p>This dashboard needs JavaScript. Without it, use the command line: pack-tracker packs.</p></noscript>
+</div>
+<div id="react-entry-point"></div>
+<footer>
+{_with_charts_url(parts["config"], charts_url)}
+{parts["scripts"]}
+{parts["renderer"]}
+</footer>
+</body>
+</html>"""
+
+
+def _with_charts_url(config: str, charts_url: str | None) -> str:
+    """The page's settings with the chart script under an address that changes with its contents, so that it may be kept for good.
+
+    The settings also name the versions of what runs here, which is nobody else's business.
+    """
+
+    def changed(match: re.Match[str]) -> str:
+        settings = json.loads(match[2])
+        if charts_url is not None:
+            settings |= {"serve_locally": False, "plotlyjs_url": charts_url}
+        settings |= {"python_version": "", "dash_version": "", "plotly_version": ""}
+        return match[1] + json.dumps(settings).replace("<", "\\u003c") + match[3]
+
+    return _CONFIG.sub(changed, config)

@@ -1,0 +1,65 @@
+"""Packs: every pack there is, the retired ones too, as the way to its page."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from dash import Dash, dcc, html
+from dash.development.base_component import Component
+
+from dashboard.addresses import PACK_PATH, pack_address
+from dashboard.components.empty import empty_state
+from dashboard.components.marks import name_text
+from dashboard.components.table import card_table
+from dashboard.needs import Services
+from dashboard.pages.today import FIRST_STEPS
+from dashboard.theme import MONTHS, chemistry_words, mah
+from tracker.domain.pack import Pack
+
+PATH, TITLE, MENU = PACK_PATH, "Packs", True
+
+
+def layout(services: Services, /, **_: str) -> Component:
+    """The page as it stands now."""
+    return packs(services.packs.all(include_retired=True))
+
+
+def connect(_app: Dash, _services: Services) -> None:
+    """Nothing on this page changes after it is drawn."""
+
+
+def packs(every: Sequence[Pack]) -> Component:
+    """All packs in use, then the retired."""
+    parts: list[Component] = [html.H1(TITLE, tabIndex=-1)]
+    if not every:
+        parts.append(empty_state("No packs yet", "This page lists every pack, in use or retired.", FIRST_STEPS))
+        return html.Div(parts)
+    used = [pack for pack in every if pack.retired_on is None]
+    retired = [pack for pack in every if pack.retired_on is not None]
+    parts.append(_list("In use", used) if used else html.P("Every pack is retired.", className="quiet"))
+    if retired:
+        parts.append(_list("Retired", retired))
+    return html.Div(parts)
+
+
+def _list(heading: str, some: Sequence[Pack]) -> Component:
+    rows = [
+        [
+            dcc.Link(name_text(pack.name), href=pack_address(pack.name)),
+            chemistry_words(pack.chemistry),
+            f"{pack.series} in series" + (f", {pack.parallel} in parallel" if pack.parallel > 1 else ""),
+            mah(pack.capacity_ah),
+            _since(pack),
+        ]
+        for pack in some
+    ]
+    return html.Section([html.H2(heading), card_table(heading, ["Pack", "Chemistry", "Cells", "Rated", "In the box"], rows)])
+
+
+def _since(pack: Pack) -> str:
+    words = [
+        f"{word} {date.day} {MONTHS[date.month - 1]} {date.year}"
+        for word, date in (("since", pack.acquired_on), ("until", pack.retired_on))
+        if date is not None
+    ]
+    return " ".join(words) or "not recorded"

@@ -1,0 +1,135 @@
+"""How numbers, times and kinds are put into words: one way for the whole dashboard."""
+
+from __future__ import annotations
+
+import math
+from datetime import datetime
+from typing import Literal
+
+from tracker.domain.results import Estimate
+
+MAH_PER_AH = 1000.0
+ZERO_CELSIUS_K = 273.15
+LOPSIDED = 0.25
+"""An interval whose two arms differ by more than this share of the longer one is written out from end to end."""
+
+Measure = Literal["charge", "share", "volts"]
+
+MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
+WEEKDAYS = ("Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun")
+
+CHEMISTRY_WORDS = {
+    "lipo": "lithium polymer",
+    "lihv": "high-voltage lithium polymer",
+    "liion": "lithium-ion",
+    "life": "lithium iron phosphate",
+    "nimh": "nickel-metal hydride",
+    "nicd": "nickel-cadmium",
+    "lead": "sealed lead-acid",
+}
+EVIDENCE_WORDS = {
+    "rest_voltage": "Rested voltage",
+    "load_voltage": "Voltage under load",
+    "charger": "Charger count",
+    "meter": "Meter in the model",
+    "trace": "Recorded trace",
+    "usual_draw": "Usual draw of this model",
+}
+ENDING_WORDS = {"driver": "driver stopped", "cutoff": "controller cut off", "alarm": "alarm", "other": "something else"}
+GOAL_WORDS = {"full": "full", "storage": "storage", "partial": "part charge"}
+
+
+def volts(value_v: float) -> str:
+    """A voltage with two decimals."""
+    return f"{value_v:,.2f} V"
+
+
+def mah(charge_ah: float) -> str:
+    """A charge in milliampere-hours, whole."""
+    return f"{charge_ah * MAH_PER_AH:,.0f} mAh"
+
+
+def percent(share: float) -> str:
+    """A share 0…1 in percent, whole."""
+    return f"{share * 100:.0f} %"
+
+
+def chance(probability: float) -> str:
+    """A probability in percent, never claiming none or certainty."""
+    if probability < 0.01:
+        return "under 1 %"
+    if probability > 0.99:
+        return "over 99 %"
+    return percent(probability)
+
+
+def minutes(time_s: float) -> str:
+    """A time in minutes, whole, or in hours and days when it is long."""
+    if time_s < 90:
+        return f"{time_s:.0f} s"
+    if time_s < 2 * 3600:
+        return f"{time_s / 60:.0f} min"
+    if time_s < 48 * 3600:
+        return f"{time_s / 3600:.0f} h"
+    return f"{time_s / 86400:.0f} days"
+
+
+def celsius(temperature_k: float) -> str:
+    """A temperature in degrees Celsius, whole."""
+    return f"{temperature_k - ZERO_CELSIUS_K:.0f} °C"
+
+
+def day(moment: datetime, *, year: bool = True) -> str:
+    """A day in the local zone: 14 Jun 2025."""
+    local = moment.astimezone()
+    return f"{local.day} {MONTHS[local.month - 1]}" + (f" {local.year}" if year else "")
+
+
+def clock(moment: datetime) -> str:
+    """A day and a time in the local zone: Sat 14 Jun 2025, 14:05."""
+    local = moment.astimezone()
+    return f"{WEEKDAYS[local.weekday()]} {day(moment)}, {local:%H:%M}"
+
+
+def counted(number: int, one: str, many: str | None = None) -> str:
+    """A number with its noun: 1 run, 12 runs."""
+    return f"{number:,} {one if number == 1 else many or one + 's'}"
+
+
+def measured(value: float, measure: Measure) -> str:
+    """A value with its unit, as its measure is written."""
+    return {"charge": mah, "share": percent, "volts": volts}[measure](value)
+
+
+def interval(estimate: Estimate, measure: Measure) -> str:
+    """An estimate with its 90 % interval: 3,910 ± 80 mAh, or 97 % (88 to 100 %) when it leans to one side."""
+    scale, unit, least = {"charge": (MAH_PER_AH, "mAh", 1.0), "share": (100.0, "%", 1.0), "volts": (1.0, "V", 0.01)}[measure]
+    value, low, high = estimate.value * scale, estimate.low * scale, estimate.high * scale
+    half = (high - low) / 2
+    step = max(least, _step(half))
+    decimals = 2 if measure == "volts" else 0
+    below, above = value - low, high - value
+    if half >= 2 * least and abs(above - below) > LOPSIDED * max(above, below):
+        return f"{_to(value, step, decimals)} {unit} ({_to(low, step, decimals)} to {_to(high, step, decimals)} {unit})"
+    # An interval narrower than the last digit shown is still an interval: never write ± 0.
+    return f"{_to(value, step, decimals)} ± {_to(max(half, step), step, decimals)} {unit}"
+
+
+def _step(half: float) -> float:
+    """The power of ten to which a value with this half interval is worth writing."""
+    return 10.0 ** math.floor(math.log10(half / 2.5)) if half > 0 else 0.0
+
+
+def _to(value: float, step: float, decimals: int) -> str:
+    rounded = round(value / step) * step
+    return f"{rounded + 0.0:,.{decimals}f}"
+
+
+def chemistry_words(key: str) -> str:
+    """A chemistry as a person says it."""
+    return CHEMISTRY_WORDS.get(key, key)
+
+
+def pack_words(chemistry: str, series: int, capacity_ah: float) -> str:
+    """What a pack is, in a line: lithium polymer, 2 cells, 3,200 mAh."""
+    return f"{chemistry_words(chemistry)}, {counted(series, 'cell')}, {mah(capacity_ah)}"

@@ -1,0 +1,230 @@
+"""An invented club's packs behind the same methods as the real services, all in memory: for looking at pages by themselves."""
+
+from __future__ import annotations
+
+import math
+import random
+from collections.abc import Sequence
+from datetime import UTC, date, datetime, timedelta
+
+from tracker.domain.pack import Pack
+from tracker.domain.results import (
+    AssessedRun,
+    CellDepth,
+    Estimate,
+    EvidenceVote,
+    Finding,
+    NotEnough,
+    PackRecord,
+    PackState,
+    Quantity,
+    RunEstimate,
+)
+from tracker.domain.session import Charge, Run
+from tracker.errors import NotFoundError
+
+HOSTILE = "<script>alert(1)</script> \"&'/"
+NAMES = ("Tug 1", "Groomer left", HOSTILE, "Crawler six", "100% ½ #1?", "..", "never//used/", "Very-long-name-without-any-break-" * 3)
+NOW = datetime(2025, 9, 20, 18, 0, tzinfo=UTC)
+
+
+def guess(value: float, half: float, least: float = 0.0, most: float = math.inf) -> Estimate:
+    """An estimate with a symmetric interval, cut where it would leave what is possible."""
+    return Estimate(value=value, low=max(value - half, least), high=min(value + half, most), sd=half / 1.645)
+
+
+def grade_of(soc: float, floor_chance: float) -> str:
+    """A grade that fits the numbers."""
+    if floor_chance >= 0.5:
+        return "damaging"
+    if floor_chance >= 0.05 or soc < 0.1:
+        return "deep"
+    return "low" if soc < 0.2 else "fine"
+
+
+def made_run(pack: Pack, index: int, rng: random.Random, *, told: bool = True) -> AssessedRun:
+    """One run of a pack, the second cell always a little weaker."""
+    started = NOW - timedelta(days=(index + 1) * 4.5, minutes=rng.randrange(400))
+    took = rng.uniform(0.45, 0.82) if index % 7 else 0.93
+    why = NotEnough("no voltage and no count was written down")
+    cells = []
+    for cell in range(1, pack.series + 1):
+        soc = max(1 - took * (1.08 if cell == 2 else 1.0), 0.01)
+        floor_chance = min(1.0, max(0.0, (0.12 - soc) * 9))
+        cells.append(
+            CellDepth(
+                cell=cell,
+                soc_before=guess(0.99, 0.02, 0, 1) if told else why,
+                soc_after=guess(soc, 0.04, 0, 1) if told else why,
+                lowest_loaded_v=guess(3.0 + soc, 0.06) if told else why,
+                below_floor_probability=floor_chance if told else None,
+                below_reserve_probability=min(1.0, max(0.0, (0.3 - soc) * 5)) if told else None,
+                below_half_reserve_probability=min(1.0, max(0.0, (0.2 - soc) * 5)) if told else None,
+                grade=grade_of(soc, floor_chance) if told else None,
+            )
+        )
+    used = took * pack.capacity_ah
+    votes = (
+        EvidenceVote(kind="charger", used_ah=guess(used * 1.004, 0.06), weight=0.71, disagrees=False, words="Charger put back 2,930 mAh."),
+        EvidenceVote(kind="rest_voltage", used_ah=guess(used * 0.96, 0.24), weight=0.29, disagrees=False, words="4.19 V before, 3.71 V after 25 min."),
+        EvidenceVote(kind="meter", used_ah=guess(used * 0.4, 0.05), weight=0.0, disagrees=True, words="390 mAh was written down; 3,900 mAh would fit."),
+        EvidenceVote(kind="usual_draw", used_ah=NotEnough("this model has run fewer than three times"), weight=0.0, disagrees=False),
+    )
+    deep = any(cell.grade in {"deep", "damaging"} for cell in cells)
+    finding = Finding(
+        rule="run_too_deep",
+        severity="stop" if any(cell.grade == "damaging" for cell in cells) else "caution",
+        subject=pack.name,
+        message="Cell 2 went below 3.00 V under load. Stop earlier, and raise the controller's cutoff before the next run.",
+        why="A lithium cell driven below its floor loses capacity for good, and can swell when it is charged again.",
+        source="Example and Sample 2019, table 2",
+        at=started,
+    )
+    estimate = RunEstimate(
+        model="fake 1",
+        used_ah=guess(used, 0.07) if told else why,
+        evidence=votes if told else (),
+        cells=tuple(cells),
+        findings=(finding,) if deep and told else (),
+    )
+    volts = tuple(round(3.5 + cell.soc_after.value * 0.5, 3) if isinstance(cell.soc_after, Estimate) else 3.7 for cell in cells)
+    run = Run(
+        pack=pack.name,
+        started_at=started,
+        run_s=60.0 * rng.randrange(8, 40),
+        vehicle=rng.choice(("Harbour tug", "Snow groomer", HOSTILE)),
+        before_v=(4.19,) * pack.series if told else (),
+        after_v=volts if told else (),
+        rest_after_s=1500.0 if told else None,
+        loaded_v=(3.21 * pack.series,) if told else (),
+        loaded_a=18.0 if told else None,
+        used_ah=0.39 if told else None,
+        cutoff_v=(5.0, 6.4),
+        pack_k=291.15,
+        ended_by="driver",
+        notes=HOSTILE if index == 0 else "",
+    )
+    return AssessedRun(run=run, estimate=estimate)
+
+
+class FakePacks:
+    """Packs as the pages ask for them."""
+
+    def __init__(self, packs: Sequence[Pack], records: dict[str, PackRecord], findings: Sequence[Finding]) -> None:
+        self._packs, self._records, self._findings = tuple(packs), records, tuple(findings)
+
+    def all(self, include_retired: bool = False) -> tuple[Pack, ...]:
+        return tuple(pack for pack in self._packs if include_retired or pack.retired_on is None)
+
+    def states(self, now: datetime | None = None) -> tuple[PackState, ...]:
+        return tuple(self._records[pack.name].state for pack in self.all())
+
+    def findings(self) -> tuple[Finding, ...]:
+        return self._findings
+
+    def record(self, name: str) -> PackRecord:
+        if name not in self._records:
+            raise NotFoundError(f"No pack is named {name!r}. See all packs for the names there are.")
+        return self._records[name]
+
+
+class FakeServices:
+    """Services with packs only: the pages ask for nothing else yet."""
+
+    def __init__(self, packs: FakePacks) -> None:
+        self.packs = packs
+
+
+def empty_services() -> FakeServices:
+    """A database in which nothing is stored yet."""
+    return FakeServices(FakePacks((), {}, ()))
+
+
+def club_services() -> FakeServices:
+    """Packs of several chemistries, some with names made to break pages."""
+    packs = [
+        Pack(name="Tug 1", chemistry="lipo", series=2, capacity_ah=3.2, acquired_on=date(2024, 3, 2)),
+        Pack(name="Groomer left", chemistry="lipo", series=3, capacity_ah=5.0, continuous_c=30, acquired_on=date(2023, 11, 18)),
+        Pack(name=HOSTILE, chemistry="lihv", series=2, capacity_ah=2.2),
+        Pack(name="Crawler six", chemistry="nimh", series=6, capacity_ah=4.2),
+        Pack(name="100% ½ #1?", chemistry="life", series=2, parallel=2, capacity_ah=2.3),
+        Pack(name="..", chemistry="lead", series=3, capacity_ah=7.0),
+        Pack(name="never//used/", chemistry="lipo", series=4, capacity_ah=1.55),
+        Pack(name=NAMES[7], chemistry="liion", series=1, capacity_ah=2.9),
+        Pack(name="Old tug", chemistry="nicd", series=6, capacity_ah=1.7, acquired_on=date(2015, 5, 1), retired_on=date(2024, 9, 1)),
+    ]
+    runs_of = {"Tug 1": 24, "Groomer left": 64, HOSTILE: 5, "Crawler six": 3, "100% ½ #1?": 1, "..": 8, NAMES[7]: 12, "Old tug": 0}
+    stands = {
+        "Tug 1": ("ready", "Full and rested. Ready to run."),
+        "Groomer left": ("rest", "Let it cool down for half an hour, then charge it to storage."),
+        HOSTILE: ("charge", "Charge before the next run."),
+        "100% ½ #1?": ("store", "Standing full for 6 days: run it, or bring it to storage charge."),
+        "..": ("retire", "Holds 61 % of its rating. Take it out of use and to a collecting point."),
+    }
+    records = {pack.name: made_record(pack, runs_of.get(pack.name, 0), *stands.get(pack.name, ("unknown", "Write down its next run or charge."))) for pack in packs}
+    findings = sorted((finding for record in records.values() for finding in record.findings), key=lambda one: ("stop", "caution", "note").index(one.severity))
+    return FakeServices(FakePacks(packs, records, findings))
+
+
+def made_record(pack: Pack, count: int, state: str, following: str) -> PackRecord:
+    """Everything about one pack."""
+    rng = random.Random(pack.name)
+    told = pack.chemistry != "nimh"
+    runs = tuple(reversed([made_run(pack, index, rng, told=told and not (count > 20 and index % 9 == 4)) for index in range(count)]))
+    charges = tuple(
+        Charge(
+            pack=pack.name,
+            finished_at=one.run.started_at + timedelta(hours=26),
+            put_back_ah=2.93,
+            end_v=(4.2,) * pack.series,
+            goal="full",
+            notes=HOSTILE if index == 0 else "",
+        )
+        for index, one in enumerate(runs)
+    )
+    own = [finding for one in runs for finding in one.estimate.findings]
+    if state == "store":
+        own.append(
+            Finding(
+                rule="standing_full",
+                severity="note",
+                subject=pack.name,
+                message="Standing full for 6 days. Run it within a day, or bring it to storage charge.",
+                why="Cells kept full lose capacity faster than cells kept half full.",
+                source=None,
+            )
+        )
+    return PackRecord(state=made_state(pack, runs, state, following), runs=runs, charges=charges, findings=tuple(own), floor_v=3.0, reserve_soc=0.2)
+
+
+def made_state(pack: Pack, runs: Sequence[AssessedRun], state: str, following: str) -> PackState:
+    """A pack as it stands."""
+    last = runs[-1] if runs else None
+    nothing = NotEnough("no charge was counted yet")
+    depth: Quantity = nothing
+    grade = deepest = None
+    if last is not None:
+        known = [cell for cell in last.estimate.cells if isinstance(cell.soc_after, Estimate)]
+        if known:
+            worst = min(known, key=lambda cell: cell.soc_after.value if isinstance(cell.soc_after, Estimate) else 1.0)
+            assert isinstance(worst.soc_after, Estimate)
+            depth, grade, deepest = guess(1 - worst.soc_after.value, 0.04, 0, 1), worst.grade, worst.cell
+    learned = len(runs) >= 5
+    return PackState(
+        pack=pack.name,
+        chemistry=pack.chemistry,
+        series=pack.series,
+        capacity_ah=pack.capacity_ah,
+        state=state,
+        next=following,
+        soc=guess(0.97, 0.05, 0, 1) if learned else nothing,
+        runs=len(runs),
+        deep_runs=sum(any(cell.grade in {"deep", "damaging"} for cell in one.estimate.cells) for one in runs),
+        last_used_at=last.run.started_at if last else None,
+        last_depth=depth,
+        last_grade=grade,
+        deepest_cell=deepest,
+        capacity=guess(pack.capacity_ah * 0.94, 0.08) if learned else nothing,
+        health=guess(0.94, 0.02) if learned else nothing,
+        findings=tuple(finding for one in runs[-1:] for finding in one.estimate.findings),
+    )
