@@ -1,0 +1,44 @@
+"""With CI set to true a skipped test has failed: what is not tested there is tested nowhere."""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Generator
+from pathlib import Path
+
+import pytest
+
+MEASURED = Path(__file__).resolve().parents[1].parent / "shared" / "data"
+"""Measurements that may lie beside a checkout; they are too large to be part of it."""
+
+
+def may_skip(reason: str, *, strict: bool, measured_there: bool) -> bool:
+    """Tell whether a test may be skipped for this reason."""
+    return not strict or ("measured data" in reason and not measured_there)
+
+
+@pytest.hookimpl(wrapper=True, tryfirst=True)
+def pytest_runtest_makereport(item: pytest.Item, call: pytest.CallInfo[None]) -> Generator[None, pytest.TestReport, pytest.TestReport]:
+    """Turn a skip into a failure where none is allowed."""
+    report = yield
+    if report.skipped and not hasattr(report, "wasxfail"):
+        refuse_skip(report)
+    return report
+
+
+@pytest.hookimpl(wrapper=True, tryfirst=True)
+def pytest_make_collect_report(collector: pytest.Collector) -> Generator[None, pytest.CollectReport, pytest.CollectReport]:
+    """Do the same for a file skipped as a whole."""
+    report = yield
+    if report.skipped:
+        refuse_skip(report)
+    return report
+
+
+def refuse_skip(report: pytest.TestReport | pytest.CollectReport) -> None:
+    """Make a skipped report a failed one, unless its reason is good."""
+    reason = report.longrepr[2] if isinstance(report.longrepr, tuple) else str(report.longrepr)
+    if may_skip(reason, strict=os.environ.get("CI") == "true", measured_there=MEASURED.is_dir()):
+        return
+    report.outcome = "failed"
+    report.longrepr = f"{report.nodeid} may not be skipped where CI is true. {reason}"
