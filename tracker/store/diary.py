@@ -41,6 +41,15 @@ class Diary(Room):
         row = self.connection.execute(self._choose_runs().where(PackRow.name == pack, RunRow.started_at == started_at)).first()
         return None if row is None else RUNS.record(row)
 
+    def packs_driven(self, vehicles: Sequence[str]) -> tuple[str, ...]:
+        """Packs that were driven in any of these vehicles, by name."""
+        ids = [number for name, number in self._vehicle_ids().items() if name in set(vehicles)]
+        found: set[str] = set()
+        for start in range(0, len(ids), 500):
+            chosen = select(PackRow.name).join(RunRow, RunRow.pack_id == PackRow.id)
+            found.update(self.connection.scalars(chosen.where(RunRow.vehicle_id.in_(ids[start : start + 500])).distinct()))
+        return tuple(sorted(found))
+
     def add_runs(self, runs: Iterable[Run]) -> None:
         """Store new runs, all or none; NotFoundError when a pack or vehicle they name is not stored."""
         packs, vehicles = self._pack_keys(), self._vehicle_ids()

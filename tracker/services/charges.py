@@ -1,0 +1,77 @@
+"""Charges: writing them down and what they reveal."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from datetime import datetime
+
+from tracker.domain.results import Finding
+from tracker.domain.session import Charge
+from tracker.errors import ConflictError, FieldErrors, NotFoundError
+from tracker.estimators import MODEL
+from tracker.services.assessing import assess, assess_and_save, histories
+from tracker.services.checks import charge_problems, unknown
+from tracker.services.urgency import most_urgent_first
+from tracker.store.database import Store
+from tracker.store.records import Records
+
+
+class Charges:
+    """Charges and what was found because of them."""
+
+    def __init__(self, store: Store) -> None:
+        self._store = store
+
+    def all(self, pack: str) -> tuple[Charge, ...]:
+        """Every charge of one pack, in time order."""
+        with self._store.reading() as records:
+            return tuple(records.charges([pack]))
+
+    def log(self, charge: Charge, *, replace: bool = False) -> tuple[Finding, ...]:
+        """Store a charge, estimate its pack's history anew, and return what was found about the charge or came to light with it."""
+        with self._store.writing() as records:
+            _check(records, charge)
+            known = _known_findings(records, charge.pack)
+            stored = records.charge(charge.pack, charge.finished_at)
+            if stored is None:
+                records.add_charges([charge])
+            elif replace:
+                records.replace_charge(charge)
+            elif stored != charge:
+                raise ConflictError(
+                    f"another charge of '{charge.pack}' that finished at {charge.finished_at.astimezone():%Y-%m-%d %H:%M:%S} is stored already; "
+                    "give the time this one finished, or ask for the stored one to be replaced (--replace)."
+                )
+            [assessment] = assess_and_save(records, [charge.pack])
+        found = _gather(assessment.findings, (each.estimate.findings for each in assessment.runs))
+        return most_urgent_first(finding for finding in found if finding.at == charge.finished_at or finding not in known)
+
+    def remove(self, pack: str, finished_at: datetime) -> None:
+        """Remove a charge; NotFoundError when it is not stored."""
+        with self._store.writing() as records:
+            records.remove_charge(pack, finished_at)
+            records.mark_stale(pack)
+            records.save_findings(pack, ())
+
+
+def _known_findings(records: Records, pack: str) -> set[Finding]:
+    """Return what was found before; where that is not stored or out of date, work it out."""
+    if pack in records.run_counts() and pack not in records.stale_packs(MODEL):
+        stored = records.findings([pack]).get(pack, ())
+        return _gather(stored, (estimate.findings for estimate in records.estimates([pack], MODEL).values()))
+    [assessment] = assess(records, histories(records, [pack]))
+    return _gather(assessment.findings, (each.estimate.findings for each in assessment.runs))
+
+
+def _gather(about_pack: Iterable[Finding], about_runs: Iterable[Iterable[Finding]]) -> set[Finding]:
+    return set(about_pack).union(*about_runs)
+
+
+def _check(records: Records, charge: Charge) -> None:
+    """Refuse a charge whose pack is not stored, or whose readings do not fit the pack."""
+    names = [pack.name for pack in records.packs()]
+    if charge.pack not in names:
+        raise NotFoundError(unknown("pack", charge.pack, names, "look at the spelling, or bring in a packs file that describes it."))
+    problems = dict(charge_problems(charge, records.pack(charge.pack)))
+    if problems:
+        raise FieldErrors(problems)

@@ -1,0 +1,68 @@
+"""Data in and out: files, backups, and the invented club's logbook."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from contextlib import ExitStack
+from importlib import resources
+from pathlib import Path
+
+from tracker.domain.progress import Progress
+from tracker.domain.results import ImportReport
+from tracker.intake.logbook import read_files
+from tracker.intake.write import write_folder
+from tracker.services.importing import Import
+from tracker.store import copying
+from tracker.store.database import Store
+
+
+class _NothingStoredError(Exception):
+    """Undoes a transaction that was only a trial."""
+
+
+class Exchange:
+    """Imports, exports, backups."""
+
+    def __init__(self, store: Store) -> None:
+        self._store = store
+
+    def import_files(
+        self, paths: Sequence[Path], *, update: bool = False, dry_run: bool = False, progress: Progress | None = None
+    ) -> ImportReport:
+        """Store what files or folders of files bring: all of it or, with ImportRefusedError naming every bad row, none.
+
+        What the import makes out of date is marked so; estimates are made by `runs.refresh` or at the next look.
+        A dry run does everything and then undoes it, so that it reports exactly what the import would.
+        """
+        intake = read_files(paths, progress)
+        report = ImportReport(dry_run=dry_run)
+        try:
+            with self._store.writing() as records:
+                report = Import(records, intake, update=update, progress=progress).run(dry_run=dry_run)
+                if dry_run:
+                    raise _NothingStoredError
+        except _NothingStoredError:
+            return report
+        return report
+
+    def export(self, folder: Path) -> tuple[Path, ...]:
+        """Write everything into CSV files that `import_files` reads back without loss."""
+        with self._store.reading() as records:
+            logbook = records.logbook()
+        return write_folder(logbook, folder)
+
+    def backup(self, file: Path, progress: Progress | None = None) -> Path:
+        """Write a checked copy of everything, consistent while others write."""
+        return copying.backup(self._store, file, progress)
+
+    def restore(self, file: Path, progress: Progress | None = None) -> None:
+        """Put a backup in place of everything stored, after checking it."""
+        copying.restore(self._store, file, progress)
+
+    def load_demo(self, progress: Progress | None = None) -> ImportReport:
+        """Import the logbook of an invented club that comes with the program."""
+        from sample_data import csv_files
+
+        with ExitStack() as stack:
+            paths = [stack.enter_context(resources.as_file(file)) for file in csv_files()]
+            return self.import_files(paths, progress=progress)

@@ -1,0 +1,114 @@
+"""Packs: what they are, how they stand and what was found about them."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import replace
+from datetime import UTC, datetime
+
+from tracker import chemistry
+from tracker.domain.pack import Pack
+from tracker.domain.progress import Progress
+from tracker.domain.results import AssessedRun, Finding, PackRecord, PackState
+from tracker.errors import FieldErrors
+from tracker.estimators import MODEL
+from tracker.estimators.assess import PackHistory
+from tracker.estimators.standing import pack_state
+from tracker.services.assessing import assess, histories, refresh
+from tracker.services.checks import pack_problems
+from tracker.services.urgency import most_urgent_first
+from tracker.store.database import Store
+from tracker.store.records import Records
+
+RECENT = 12
+"""How a pack stands now follows from its last runs and charges; so many of each are looked at."""
+
+
+class Packs:
+    """Packs, their states, findings and records."""
+
+    def __init__(self, store: Store) -> None:
+        self._store = store
+
+    def all(self, include_retired: bool = False) -> tuple[Pack, ...]:
+        """Every pack as its owner described it, by name."""
+        with self._store.reading() as records:
+            return _in_use(records.packs(), include_retired)
+
+    def get(self, name: str) -> Pack:
+        """The pack of that name; NotFoundError when there is none."""
+        with self._store.reading() as records:
+            return records.pack(name)
+
+    def save(self, pack: Pack) -> None:
+        """Store a pack, or change the one of that name."""
+        problems = dict(pack_problems(pack))
+        if problems:
+            raise FieldErrors(problems)
+        with self._store.writing() as records:
+            records.put_pack(pack)
+            records.mark_stale(pack.name)
+
+    def states(
+        self, now: datetime | None = None, *, include_retired: bool = False, progress: Progress | None = None
+    ) -> tuple[PackState, ...]:
+        """Every pack in use as it stands now, by name."""
+        refresh(self._store, progress=progress)
+        with self._store.reading() as records:
+            return _states(records, _in_use(records.packs(), include_retired), now or datetime.now(UTC))
+
+    def findings(self, now: datetime | None = None) -> tuple[Finding, ...]:
+        """What a person should know now about the packs in use, most urgent first."""
+        return most_urgent_first(finding for state in self.states(now) for finding in state.findings)
+
+    def record(self, name: str, now: datetime | None = None) -> PackRecord:
+        """Everything about one pack; NotFoundError when there is none of that name."""
+        refresh(self._store, [name])
+        with self._store.reading() as records:
+            [history] = histories(records, [name])
+            estimates = records.estimates([name], MODEL)
+            assessed = tuple(
+                AssessedRun(run=run, estimate=estimates[name, run.started_at])
+                for run in history.runs
+                if (name, run.started_at) in estimates
+            )
+            findings = _findings(records, [history])[name]
+        kind = chemistry.load(history.pack.chemistry)
+        return PackRecord(
+            state=pack_state(history, assessed, findings, now or datetime.now(UTC)),
+            runs=assessed,
+            charges=history.charges,
+            findings=findings,
+            floor_v=kind["floor_v"],
+            reserve_soc=kind["reserve_soc"],
+        )
+
+
+def _states(records: Records, packs: Sequence[Pack], now: datetime) -> tuple[PackState, ...]:
+    names = [pack.name for pack in packs]
+    recent = histories(records, names, limit_last=RECENT)
+    findings = _findings(records, recent)
+    last = {pack: (started_at, estimate) for (pack, started_at), estimate in records.last_estimates(MODEL).items()}
+    run_counts, deep_counts = records.run_counts(), records.deep_counts(MODEL)
+    states: list[PackState] = []
+    for history in recent:
+        name = history.pack.name
+        started_at, estimate = last.get(name, (None, None))
+        assessed = [
+            AssessedRun(run=run, estimate=estimate) for run in history.runs if estimate is not None and run.started_at == started_at
+        ]
+        state = pack_state(history, assessed, findings[name], now)
+        # Only the last runs were looked at; the counts are of all.
+        states.append(replace(state, runs=run_counts.get(name, 0), deep_runs=deep_counts.get(name, 0)))
+    return tuple(states)
+
+
+def _findings(records: Records, past: Sequence[PackHistory]) -> dict[str, tuple[Finding, ...]]:
+    """Return what was found about each pack; for packs never run nothing is stored, so it is worked out here."""
+    stored = records.findings([history.pack.name for history in past])
+    idle = {each.pack: each.findings for each in assess(records, [history for history in past if not history.runs])}
+    return {history.pack.name: idle.get(history.pack.name) or stored.get(history.pack.name, ()) for history in past}
+
+
+def _in_use(packs: Sequence[Pack], include_retired: bool) -> tuple[Pack, ...]:
+    return tuple(pack for pack in packs if include_retired or pack.retired_on is None)
