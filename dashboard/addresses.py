@@ -6,17 +6,15 @@ from datetime import UTC, datetime
 from urllib.parse import quote, unquote
 
 PACK_PATH = "/pack"
+SHIELD = "~"
 
 
 def pack_address(name: str, run: datetime | None = None, *, all_runs: bool = False) -> str:
     """Address of a pack's page, with one of its runs chosen where given."""
     query = []
-    if name.strip(".") == "" and len(name) <= 2:
-        # Browsers take a path segment of one or two dots, even percent-encoded, for "here" and "one up".
-        path = f"{PACK_PATH}/by-name"
-        query.append(f"name={quote(name, safe='')}")
-    else:
-        path = f"{PACK_PATH}/{quote(name, safe='')}"
+    # Browsers take a path segment of one or two dots, even percent-encoded, for "here" and "one up": a leading tilde keeps it a name.
+    guarded = SHIELD + name if name in {".", ".."} or name.startswith(SHIELD) else name
+    path = f"{PACK_PATH}/{quote(guarded, safe='')}"
     if run is not None:
         query.append(f"run={quote(run.astimezone(UTC).isoformat(), safe='')}")
     if all_runs:
@@ -26,7 +24,7 @@ def pack_address(name: str, run: datetime | None = None, *, all_runs: bool = Fal
 
 def name_in(segment: str) -> str:
     """The name in the last, percent-encoded part of a pack's address."""
-    return unquote(segment, errors="replace")
+    return unquote(segment, errors="replace").removeprefix(SHIELD)
 
 
 def run_in(text: str | None) -> datetime | None:

@@ -17,18 +17,19 @@ from flask import Flask, Response, request
 from werkzeug.exceptions import HTTPException
 
 from dashboard.access import Access, guard, protect
-from dashboard.addresses import PACK_PATH, name_in
+from dashboard.addresses import PACK_PATH, SHIELD, name_in
 from dashboard.components.empty import trouble
 from dashboard.delivery import chart_address, deliver
-from dashboard.frame import NAME, connect_frame, document, frame_layout
+from dashboard.frame import NAME, MenuEntry, connect_frame, document, frame_layout
 from dashboard.needs import Services
 from dashboard.pages import PAGES, missing, pack
 from dashboard.sign_in import require_sign_in
 from tracker.errors import TrackerError
 
 LOG = logging.getLogger("dashboard")
+REGISTER_PAGE: Any = dash.register_page
 MOST_BYTES = 16 * 1024 * 1024
-MENU = tuple((page.PATH, page.TITLE) for page in PAGES if page.MENU)
+MENU: tuple[MenuEntry, ...] = tuple((page.PATH, page.TITLE) for page in PAGES if page.MENU)
 WENT_WRONG = "Something went wrong and nothing was changed."
 
 
@@ -37,11 +38,11 @@ def create_app(services: Services, access: Access | None = None) -> Dash:
     access = access or Access()
     server = _server(services, access)
     dash.page_registry.clear()
+    # Dash's own hints leave out that a server may be handed over and the changing of the title switched off.
+    untold: dict[str, Any] = {"server": server, "update_title": None}
     app = _Dashboard(
         "dashboard",
-        server=server,
         title=NAME,
-        update_title=None,
         use_pages=True,
         pages_folder="",
         assets_folder="assets",
@@ -49,11 +50,12 @@ def create_app(services: Services, access: Access | None = None) -> Dash:
         suppress_callback_exceptions=True,
         enable_mcp=False,
         on_error=_on_callback_error,
+        **untold,
     )
     for page in PAGES:
         _register(page, services)
         page.connect(app, services)
-    dash.register_page("dashboard.pages.not_found_404", path="/404", title=f"{missing.TITLE} · {NAME}", layout=missing.layout)
+    REGISTER_PAGE("dashboard.pages.not_found_404", path="/404", title=f"{missing.TITLE} · {NAME}", layout=missing.layout)
     app.layout = frame_layout(MENU)
     connect_frame(app)
     protect(server, app.csp_hashes)
@@ -63,15 +65,16 @@ def create_app(services: Services, access: Access | None = None) -> Dash:
 class _Dashboard(Dash):
     """Dash, with a document of our own."""
 
-    def interpolate_index(self, **parts: Any) -> str:
-        path = request.path
+    def interpolate_index(self, *_: Any, **parts: Any) -> str:
+        path: str = request.path
         return document(parts, menu=MENU, path=path, heading=heading_for(path), charts_url=chart_address())
 
 
 def heading_for(path: str) -> str:
     """The heading a page will have, known from its address alone."""
     if path.startswith(f"{PACK_PATH}/"):
-        return request.args.get("name", path.removeprefix(f"{PACK_PATH}/"))
+        # The web server has taken the percent signs out already.
+        return path.removeprefix(f"{PACK_PATH}/").removeprefix(SHIELD)
     return dict(MENU).get(path, missing.TITLE)
 
 
@@ -103,7 +106,7 @@ def _register(page: ModuleType, services: Services) -> None:
     if page is pack:
         where = {"path": f"{PACK_PATH}/<segment>", "path_template": page.PATH}
         title = _pack_title
-    dash.register_page(page.__name__, title=title, layout=partial(_shown, page.layout, services), **where)
+    REGISTER_PAGE(page.__name__, title=title, layout=partial(_shown, page.layout, services), **where)
 
 
 def _pack_title(segment: str = "", **_: str) -> str:

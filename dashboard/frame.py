@@ -12,6 +12,8 @@ import dash
 from dash import ClientsideFunction, Dash, Input, Output, dcc, html
 from dash.development.base_component import Component
 
+from dashboard.components.aria import aria
+
 NAME = "Pack tracker"
 CAUTION = "Estimates from what was written down. A pack that is swollen, hot, leaking or knocked is not to be used, whatever is said here."
 
@@ -28,7 +30,7 @@ def frame_layout(menu: Sequence[MenuEntry]) -> Component:
         [
             html.A("Skip to the page", href="#page", className="skip"),
             html.Header(
-                [dcc.Link(NAME, href="/", className="brand"), html.Nav(links, className="menu", **{"aria-label": "Pages"})],
+                [dcc.Link(NAME, href="/", className="brand"), html.Nav(links, className="menu", **aria(label="Pages"))],
                 className="top",
             ),
             html.Div(id="notice", role="alert", className="notice"),
@@ -41,7 +43,8 @@ def frame_layout(menu: Sequence[MenuEntry]) -> Component:
 
 def connect_frame(app: Dash) -> None:
     """When a page has arrived: mark its place in the navigation and move the reading point to its heading."""
-    app.clientside_callback(
+    connect: Any = app.clientside_callback
+    connect(
         ClientsideFunction(namespace="frame", function_name="arrived"),
         Output("frame-arrived", "title"),
         Input("_pages_content", "children"),

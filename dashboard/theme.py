@@ -13,6 +13,9 @@ ZERO_CELSIUS_K = 273.15
 LOPSIDED = 0.25
 """An interval whose two arms differ by more than this share of the longer one is written out from end to end."""
 
+NB = "\u00a0"
+"""Between a number and its unit: the line is never broken there."""
+
 Measure = Literal["charge", "share", "volts"]
 
 MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
@@ -41,48 +44,48 @@ GOAL_WORDS = {"full": "full", "storage": "storage", "partial": "part charge"}
 
 def volts(value_v: float) -> str:
     """A voltage with two decimals."""
-    return f"{value_v:,.2f} V"
+    return f"{value_v:,.2f}{NB}V"
 
 
 def mah(charge_ah: float) -> str:
     """A charge in milliampere-hours, whole."""
-    return f"{charge_ah * MAH_PER_AH:,.0f} mAh"
+    return f"{charge_ah * MAH_PER_AH:,.0f}{NB}mAh"
 
 
 def percent(share: float) -> str:
     """A share 0…1 in percent, whole."""
-    return f"{share * 100:.0f} %"
+    return f"{share * 100:.0f}{NB}%"
 
 
 def chance(probability: float) -> str:
     """A probability in percent, never claiming none or certainty."""
     if probability < 0.01:
-        return "under 1 %"
+        return f"under{NB}1{NB}%"
     if probability > 0.99:
-        return "over 99 %"
+        return f"over{NB}99{NB}%"
     return percent(probability)
 
 
 def minutes(time_s: float) -> str:
     """A time in minutes, whole, or in hours and days when it is long."""
     if time_s < 90:
-        return f"{time_s:.0f} s"
+        return f"{time_s:.0f}{NB}s"
     if time_s < 2 * 3600:
-        return f"{time_s / 60:.0f} min"
+        return f"{time_s / 60:.0f}{NB}min"
     if time_s < 48 * 3600:
-        return f"{time_s / 3600:.0f} h"
-    return f"{time_s / 86400:.0f} days"
+        return f"{time_s / 3600:.0f}{NB}h"
+    return f"{time_s / 86400:.0f}{NB}days"
 
 
 def celsius(temperature_k: float) -> str:
     """A temperature in degrees Celsius, whole."""
-    return f"{temperature_k - ZERO_CELSIUS_K:.0f} °C"
+    return f"{temperature_k - ZERO_CELSIUS_K:.0f}{NB}°C"
 
 
 def day(moment: datetime, *, year: bool = True) -> str:
     """A day in the local zone: 14 Jun 2025."""
     local = moment.astimezone()
-    return f"{local.day} {MONTHS[local.month - 1]}" + (f" {local.year}" if year else "")
+    return f"{local.day}{NB}{MONTHS[local.month - 1]}" + (f"{NB}{local.year}" if year else "")
 
 
 def clock(moment: datetime) -> str:
@@ -110,9 +113,9 @@ def interval(estimate: Estimate, measure: Measure) -> str:
     decimals = 2 if measure == "volts" else 0
     below, above = value - low, high - value
     if half >= 2 * least and abs(above - below) > LOPSIDED * max(above, below):
-        return f"{_to(value, step, decimals)} {unit} ({_to(low, step, decimals)} to {_to(high, step, decimals)} {unit})"
+        return f"{_to(value, step, decimals)}{NB}{unit} ({_to(low, step, decimals)} to {_to(high, step, decimals)}{NB}{unit})"
     # An interval narrower than the last digit shown is still an interval: never write ± 0.
-    return f"{_to(value, step, decimals)} ± {_to(max(half, step), step, decimals)} {unit}"
+    return f"{_to(value, step, decimals)}{NB}±{NB}{_to(max(half, step), step, decimals)}{NB}{unit}"
 
 
 def _step(half: float) -> float:

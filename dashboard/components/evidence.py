@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 
 from dash import html
 from dash.development.base_component import Component
 
+from dashboard.components.aria import aria
 from dashboard.components.quantity import quantity_text
 from dashboard.theme import EVIDENCE_WORDS, interval, mah, percent
 from tracker.domain.results import Estimate, EvidenceVote, Quantity
@@ -25,7 +27,7 @@ def evidence_list(used_ah: Quantity, votes: Sequence[EvidenceVote]) -> Component
         ],
         className="vote vote-answer",
     )
-    ends = html.P([html.Span(mah(low)), html.Span(mah(high))], className="strip-ends", **{"aria-hidden": "true"})
+    ends = html.P([html.Span(mah(low)), html.Span(mah(high))], className="strip-ends", **aria(hidden="true"))
     return html.Div([html.Ul([answer, *rows], className="votes"), ends])
 
 
@@ -36,8 +38,10 @@ def scale_of(quantities: Sequence[Quantity]) -> tuple[float, float]:
         return 0.0, 1.0
     low, high = min(one.low for one in known), max(one.high for one in known)
     room = 0.08 * max(high - low, 0.02 * abs(high), 1e-6)
-    low = low - room
-    return (0.0 if low < 0.3 * high else low), high + room
+    low, high = low - room, high + room
+    # Ends are round numbers; a scale that nearly reaches nothing starts there.
+    step = 10.0 ** math.floor(math.log10(high - low))
+    return (0.0 if low < 0.3 * high else math.floor(low / step) * step), math.ceil(high / step) * step
 
 
 def interval_strip(quantity: Quantity, low: float, high: float) -> Component:
@@ -49,7 +53,7 @@ def interval_strip(quantity: Quantity, low: float, high: float) -> Component:
             html.Span(className="strip-arm", style={"left": f"{left:.1f}%", "width": f"{max(right - left, 0.5):.1f}%"}),
             html.Span(className="strip-dot", style={"left": f"{dot:.1f}%"}),
         ]
-    return html.Div(marks, className="strip", **{"aria-hidden": "true"})
+    return html.Div(marks, className="strip", **aria(hidden="true"))
 
 
 def _vote(vote: EvidenceVote, low: float, high: float) -> Component:
@@ -60,7 +64,9 @@ def _vote(vote: EvidenceVote, low: float, high: float) -> Component:
         html.Span(says, className="number"),
         html.Span(weight, className="quiet"),
     ]
-    parts: list[Component] = [html.Div(head, className="vote-head"), interval_strip(vote.used_ah, low, high)]
+    parts: list[Component] = [html.Div(head, className="vote-head")]
+    if isinstance(vote.used_ah, Estimate):
+        parts.append(interval_strip(vote.used_ah, low, high))
     if vote.disagrees:
         parts.append(html.P([html.Strong("Disagrees with the rest. "), vote.words], className="vote-odd"))
     elif vote.words:

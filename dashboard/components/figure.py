@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 from dash import dcc, html
 from dash.development.base_component import Component
 from plotly.graph_objects import Figure
 
-CONFIG = {
+CONFIG: Any = {
     "displaylogo": False,
     # Without these two the chart offers to send its data to a stranger's server.
     "showSendToCloud": False,

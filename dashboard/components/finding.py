@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Sequence
+from collections.abc import Callable, Collection, Sequence
 from dataclasses import dataclass
 
 from dash import dcc, html
@@ -30,7 +30,7 @@ def grouped(findings: Sequence[Finding]) -> list[Group]:
     return [Group(_newest(alike), len(alike) - 1) for alike in kept.values()]
 
 
-def finding_card(finding: Finding, *, packs: Collection[str] = (), more: int = 0, heading: type[Component] = html.H3) -> Component:
+def finding_card(finding: Finding, *, packs: Collection[str] = (), more: int = 0, heading: Callable[..., Component] = html.H3) -> Component:
     """One finding; its subject leads to the pack's page when it is one of the packs named."""
     head: list[Component] = [heading([severity_mark(finding.severity), _subject(finding, packs)], className="finding-head")]
     if finding.at is not None:
@@ -38,15 +38,16 @@ def finding_card(finding: Finding, *, packs: Collection[str] = (), more: int = 0
     because: list[Component] = [html.P(finding.why)]
     if finding.source:
         because.append(html.P(["Source: ", html.Cite(finding.source)], className="source"))
-    parts: list[Component] = [html.Div(head, className="finding-top"), html.P(finding.message, className="finding-message")]
+    said: list[Component | str] = [finding.message]
     if more:
-        parts.append(html.P(f"And {counted(more, 'earlier one')} like it.", className="quiet"))
+        said.append(html.Span(f" And {counted(more, 'earlier one')} like it.", className="quiet"))
+    parts: list[Component] = [html.Div(head, className="finding-top"), html.P(said, className="finding-message")]
     parts.append(html.Details([html.Summary("Why"), *because]))
     return html.Article(parts, className=f"finding finding-{finding.severity}")
 
 
 def finding_list(
-    groups: Sequence[Group], *, packs: Collection[str] = (), open_first: int = 5, heading: type[Component] = html.H3
+    groups: Sequence[Group], *, packs: Collection[str] = (), open_first: int = 5, heading: Callable[..., Component] = html.H3
 ) -> Component:
     """Cards of findings, the first few open to view and the rest folded away."""
     cards = [finding_card(group.finding, packs=packs, more=group.more, heading=heading) for group in groups]

@@ -5,6 +5,8 @@ from __future__ import annotations
 from dash import html
 from dash.development.base_component import Component
 
+from dashboard.components.aria import aria
+
 SEVERITY_WORDS = {"stop": "Stop", "caution": "Caution", "note": "Note"}
 GRADE_WORDS = {"damaging": "damaging", "deep": "deep", "low": "into the reserve", "fine": "fine"}
 STATE_WORDS = {
@@ -40,5 +42,5 @@ def name_text(name: str) -> Component:
 
 
 def _mark(family: str, kind: str, word: str) -> Component:
-    shape = html.Span(className="shape", **{"aria-hidden": "true"})
+    shape = html.Span(className="shape", **aria(hidden="true"))
     return html.Span([shape, word], className=f"mark {family}-{kind}")

@@ -6,6 +6,7 @@ from dash import dcc, html
 from dash.development.base_component import Component
 
 from dashboard.addresses import pack_address
+from dashboard.components.aria import aria
 from dashboard.components.marks import grade_mark, name_text, state_mark
 from dashboard.theme import counted, day, interval, pack_words, percent
 from tracker.domain.results import Estimate, PackState
@@ -39,13 +40,15 @@ def last_depth(state: PackState) -> list[Component]:
     if not isinstance(depth, Estimate):
         words = "No runs yet" if not state.runs else f"Not enough to say: {depth.why}"
         return [label, html.Span(words, className="quiet")]
-    cell = f"cell {state.deepest_cell}: " if state.deepest_cell is not None else ""
-    when = f" on {day(state.last_used_at)}" if state.last_used_at else ""
-    return [
+    cell = f"cell {state.deepest_cell}, " if state.deepest_cell is not None else ""
+    parts = [
         label,
         depth_bar(depth),
-        html.Span([html.Span(f"{cell}{interval(depth, 'share')} deep{when}", className="number"), " ", grade_mark(state.last_grade)]),
+        html.Span([grade_mark(state.last_grade), ": ", html.Span(f"{cell}{interval(depth, 'share')} used", className="number")]),
     ]
+    if state.last_used_at is not None:
+        parts.append(html.Span(day(state.last_used_at), className="quiet"))
+    return parts
 
 
 def capacity_left(state: PackState) -> list[Component]:
@@ -67,5 +70,5 @@ def depth_bar(depth: Estimate) -> Component:
             html.Span(className="bar-band", style={"left": f"{low:.1f}%", "width": f"{max(high - low, 0.5):.1f}%"}),
         ],
         className="bar",
-        **{"aria-hidden": "true"},
+        **aria(hidden="true"),
     )

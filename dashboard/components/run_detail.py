@@ -6,6 +6,7 @@ from dash import dcc, html
 from dash.development.base_component import Component
 
 from dashboard.addresses import pack_address
+from dashboard.components.aria import aria
 from dashboard.components.evidence import evidence_list
 from dashboard.components.finding import finding_list, grouped
 from dashboard.components.marks import grade_mark, name_text
@@ -40,7 +41,7 @@ def run_detail(assessed: AssessedRun, floor_v: float, reserve_soc: float) -> Com
         html.H3("As written down"),
         html.Dl([html.Div([html.Dt(term), html.Dd(value)]) for term, value in written_down(run)], className="facts"),
     ]
-    return html.Section(parts, className="run-detail", **{"aria-labelledby": "run"})
+    return html.Section(parts, className="run-detail", **aria(labelledby="run"))
 
 
 def cell_table(cells: tuple[CellDepth, ...], floor_v: float, reserve_soc: float) -> Component:

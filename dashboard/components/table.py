@@ -7,7 +7,11 @@ from collections.abc import Sequence
 from dash import html
 from dash.development.base_component import Component
 
+from dashboard.components.aria import aria, data
+
 Cell = Component | str
+BLANKS = ("none", "not recorded")
+"""Cells a card leaves out: on a narrow screen nothing is worth a line that says nothing."""
 
 
 def card_table(caption: str, columns: Sequence[str], rows: Sequence[Sequence[Cell]], *, chosen: int | None = None) -> Component:
@@ -18,7 +22,10 @@ def card_table(caption: str, columns: Sequence[str], rows: Sequence[Sequence[Cel
         html.Tr(
             [
                 html.Th(row[0], role="rowheader", scope="row"),
-                *(html.Td(cell, role="cell", **{"data-label": column}) for column, cell in zip(columns[1:], row[1:], strict=True)),
+                *(
+                    html.Td(cell, role="cell", className="blank" if cell in BLANKS else "", **data(label=column))
+                    for column, cell in zip(columns[1:], row[1:], strict=True)
+                ),
             ],
             role="row",
             className="chosen" if index == chosen else "",
@@ -41,4 +48,4 @@ def scroll_table(label: str, columns: Sequence[str], rows: Sequence[Sequence[Cel
     head = html.Tr([html.Th(column, scope="col") for column in columns])
     body = [html.Tr([html.Th(row[0], scope="row"), *(html.Td(cell) for cell in row[1:])]) for row in rows]
     table = html.Table([html.Thead(head), html.Tbody(body)], className="plain")
-    return html.Div(table, className="scroll", tabIndex=0, role="region", **{"aria-label": label})
+    return html.Div(table, className="scroll", tabIndex=0, role="region", **aria(label=label))

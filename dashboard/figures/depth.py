@@ -67,8 +67,8 @@ def depth_figure(runs: Sequence[AssessedRun], cells: int, reserve_soc: float) ->
         figure.add_trace(_trace(mine, cell))
         figure.update_layout({_axis("yaxis", cell): _panel(cell, cells, reserve_soc)})
         _mark_reserve(figure, cell, reserve_soc)
-        _name_panel(figure, cell, cells)
-        _name_worst(figure, mine, cell, len(runs))
+        _head(figure, f"<b>Cell {cell}</b>", cell, cells, "left")
+        _name_worst(figure, mine, cell, cells)
     ticks = _spread(len(runs), 4)
     figure.update_xaxes(
         range=[-0.7, max(len(runs), 4) - 0.3],
@@ -123,10 +123,12 @@ def _trace(points: Sequence[DepthPoint], cell: int) -> Scatter:
         y=[point.depth.value for point in points],
         yaxis=f"y{cell}" if cell > 1 else "y",
         mode="markers",
+        cliponaxis=False,
         marker={
             "symbol": [SHAPES.get(grade, "circle-open") for grade in grades],
             "size": [SIZES.get(grade, 8) for grade in grades],
             "color": colours,
+            "opacity": 1,
             "line": {"width": 1.5, "color": colours},
         },
         error_y={
@@ -164,37 +166,18 @@ def _mark_reserve(figure: Figure, cell: int, reserve_soc: float) -> None:
     figure.add_shape(type="line", y0=1 - reserve_soc, y1=1 - reserve_soc, line={"color": ORANGE, "width": 1.5}, **across)
 
 
-def _name_panel(figure: Figure, cell: int, cells: int) -> None:
-    figure.add_annotation(
-        text=f"<b>Cell {cell}</b>",
-        xref="paper",
-        x=0,
-        xanchor="left",
-        yref="paper",
-        y=1 - (cell - 1) / cells,
-        yanchor="bottom",
-        showarrow=False,
-    )
-
-
-def _name_worst(figure: Figure, points: Sequence[DepthPoint], cell: int, runs: int) -> None:
-    """The day of the newest run of the worst grade, beside its mark."""
+def _name_worst(figure: Figure, points: Sequence[DepthPoint], cell: int, cells: int) -> None:
+    """The day of the newest run of the worst grade, in the panel's own head."""
     for grade in ("damaging", "deep"):
-        bad = [point for point in points if point.grade == grade]
-        if bad:
-            newest = bad[-1]
-            right = newest.index > runs / 2
-            figure.add_annotation(
-                text=f"{GRADE_WORDS[grade]}, {day(newest.at, year=False)}",
-                x=newest.index,
-                y=newest.depth.value,
-                yref=f"y{cell}" if cell > 1 else "y",
-                xanchor="right" if right else "left",
-                xshift=-10 if right else 10,
-                showarrow=False,
-                bgcolor="rgba(0,0,0,0)",
-            )
+        days = [point.at for point in points if point.grade == grade]
+        if days:
+            _head(figure, f"last {GRADE_WORDS[grade]}: {day(days[-1], year=False)}", cell, cells, "right")
             return
+
+
+def _head(figure: Figure, text: str, cell: int, cells: int, side: str) -> None:
+    place = {"xref": "paper", "x": 1 if side == "right" else 0, "xanchor": side, "yref": "paper", "y": 1 - (cell - 1) / cells}
+    figure.add_annotation(text=text, yanchor="bottom", showarrow=False, **place)
 
 
 def _axis(stem: str, number: int) -> str:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 
 from dash import Dash, dcc, html
 from dash.development.base_component import Component
@@ -16,28 +16,26 @@ from dashboard.components.quantity import quantity_text
 from dashboard.components.run_detail import run_detail
 from dashboard.components.run_tables import charge_table, run_table
 from dashboard.components.table import scroll_table
-from dashboard.figures.depth import depth_figure, depth_height_px, depth_sentence, depth_table
+from dashboard.figures.depth import depth_figure, depth_height_px, depth_points, depth_sentence, depth_table
 from dashboard.needs import Services
 from dashboard.theme import clock, counted, pack_words, percent, volts
 from tracker.domain.results import AssessedRun, PackRecord, PackState
 from tracker.errors import NotFoundError
 
 PATH, TITLE, MENU = f"{PACK_PATH}/<segment>", "Pack", False
-RECENT_RUNS = 40
-MOST_RUNS = 1500
+DRAWN_RUNS, LISTED_RUNS, LISTED_CHARGES = 40, 12, 8
+"""How many of the newest are shown before all are asked for."""
+MOST = 1500
 """Even when all are asked for: more marks than this are no longer told apart."""
 
 
-def layout(
-    services: Services, /, segment: str = "", name: str | None = None, run: str | None = None, runs: str | None = None, **_: str
-) -> Component:
+def layout(services: Services, /, segment: str = "", run: str | None = None, runs: str | None = None, **_: str) -> Component:
     """The page of the pack named in the address."""
-    wanted = name_in(segment) if name is None else name
     try:
-        record = services.packs.record(wanted)
+        record = services.packs.record(name_in(segment))
     except NotFoundError as error:
         return unknown_pack(str(error))
-    return pack(record, run, MOST_RUNS if runs == "all" else RECENT_RUNS)
+    return pack(record, run, everything=runs == "all")
 
 
 def connect(_app: Dash, _services: Services) -> None:
@@ -60,11 +58,10 @@ def unknown_pack(message: str) -> Component:
     )
 
 
-def pack(record: PackRecord, run: str | None, most: int) -> Component:
+def pack(record: PackRecord, run: str | None = None, *, everything: bool = False) -> Component:
     """Everything about one pack, the chosen run first."""
     state = record.state
     chosen = find_run(record.runs, run)
-    recent = record.runs[-most:]
     parts: list[Component] = [heading(state)]
     if run and chosen is None:
         parts.append(html.P("There is no run at the time in this address; all runs are below.", className="notice-line", role="status"))
@@ -74,7 +71,7 @@ def pack(record: PackRecord, run: str | None, most: int) -> Component:
     if record.findings:
         parts.append(html.Section([html.H2("Cautions"), finding_list(grouped(record.findings))]))
     if record.runs:
-        parts += [depths(record, recent), runs_section(record, recent, chosen)]
+        parts += [depths(record, record.runs[-(MOST if everything else DRAWN_RUNS) :]), runs_section(record, chosen, everything=everything)]
     else:
         parts.append(
             empty_state(
@@ -83,7 +80,7 @@ def pack(record: PackRecord, run: str | None, most: int) -> Component:
                 ((("Write one down"), "pack-tracker log run --help"),),
             )
         )
-    parts.append(charges(record))
+    parts.append(charges(record, everything=everything))
     return html.Div(parts)
 
 
@@ -125,48 +122,60 @@ def facts(state: PackState) -> Component:
 def depths(record: PackRecord, recent: Sequence[AssessedRun]) -> Component:
     """The history of depth, cell by cell."""
     cells = record.state.series
+    grades = {cell.grade for one in recent for cell in one.estimate.cells if cell.grade is not None}
     columns, rows = depth_table(recent, cells)
+    sentence, heading = depth_sentence(recent, len(record.runs)), html.H2("How deep each run went")
+    if not depth_points(recent):
+        return html.Section([heading, html.P(sentence)])
     return html.Section(
         [
-            html.H2("How deep each run went"),
+            heading,
             figure_frame(
                 graph("pack-depth", depth_figure(recent, cells, record.reserve_soc), depth_height_px(cells)),
-                depth_sentence(recent, len(record.runs)),
+                sentence,
                 scroll_table("Depth of each run by cell", columns, rows),
-                grade_key(record),
+                grade_key(record, grades),
             ),
         ]
     )
 
 
-def grade_key(record: PackRecord) -> Component:
-    """What the marks mean, in words."""
+def grade_key(record: PackRecord, grades: Collection[str]) -> Component:
+    """What the marks that occur mean, in words."""
     meanings = {
         "fine": "",
         "low": f" (less than {percent(record.reserve_soc)} left)",
         "deep": " (may have gone under the floor, or half the reserve used)",
         "damaging": f" (more likely than not under the floor, {volts(record.floor_v)} a loaded cell)",
     }
-    return html.Ul([html.Li([grade_mark(grade), meanings[grade]]) for grade in reversed(GRADE_WORDS)], className="key")
+    return html.Ul([html.Li([grade_mark(grade), meanings[grade]]) for grade in reversed(GRADE_WORDS) if grade in grades], className="key")
 
 
-def runs_section(record: PackRecord, recent: Sequence[AssessedRun], chosen: AssessedRun | None) -> Component:
+def runs_section(record: PackRecord, chosen: AssessedRun | None, *, everything: bool) -> Component:
     """The runs as a table, newest first."""
-    name = record.state.pack
-    parts: list[Component] = [html.H2("Runs"), run_table(name, recent, chosen)]
-    if len(recent) < len(record.runs) and len(recent) < MOST_RUNS:
-        parts.append(
-            html.P(dcc.Link(f"Show all {counted(len(record.runs), 'run')}", href=pack_address(name, all_runs=True), className="button"))
-        )
+    name, shown = record.state.pack, record.runs[-(MOST if everything else LISTED_RUNS) :]
+    parts: list[Component] = [
+        html.H2("Runs"),
+        html.P("Choose a run to see how each piece of evidence voted.", className="quiet"),
+        run_table(name, shown, chosen),
+    ]
+    parts += _more(len(shown), len(record.runs), "run", None if everything else pack_address(name, all_runs=True))
     return html.Section(parts)
 
 
-def charges(record: PackRecord) -> Component:
+def charges(record: PackRecord, *, everything: bool) -> Component:
     """The charges, newest first."""
     if not record.charges:
         return html.Section([html.H2("Charges"), html.P("No charges written down.", className="quiet")])
-    shown = record.charges[-RECENT_RUNS:]
-    parts: list[Component] = [html.H2("Charges"), charge_table(shown)]
-    if len(shown) < len(record.charges):
-        parts.append(html.P(f"The last {len(shown)} of {len(record.charges):,}.", className="quiet"))
-    return html.Section(parts)
+    shown = record.charges[-(MOST if everything else LISTED_CHARGES) :]
+    address = None if everything else pack_address(record.state.pack, all_runs=True)
+    return html.Section([html.H2("Charges"), charge_table(shown), *_more(len(shown), len(record.charges), "charge", address)])
+
+
+def _more(shown: int, there_are: int, what: str, address: str | None) -> list[Component]:
+    """A way to the rest, or how many of them are shown."""
+    if shown == there_are:
+        return []
+    if address is None:
+        return [html.P(f"The newest {shown:,} of {counted(there_are, what)}.", className="quiet")]
+    return [html.P(dcc.Link(f"Show all {counted(there_are, what)}", href=address, className="button"), className="more")]

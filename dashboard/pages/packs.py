@@ -43,7 +43,7 @@ def packs(every: Sequence[Pack]) -> Component:
 
 
 def _list(heading: str, some: Sequence[Pack]) -> Component:
-    rows = [
+    rows: list[list[Component | str]] = [
         [
             dcc.Link(name_text(pack.name), href=pack_address(pack.name)),
             chemistry_words(pack.chemistry),

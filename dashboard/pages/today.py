@@ -7,6 +7,7 @@ from collections.abc import Sequence
 from dash import Dash, html
 from dash.development.base_component import Component
 
+from dashboard.components.aria import aria
 from dashboard.components.empty import empty_state
 from dashboard.components.finding import finding_list, grouped
 from dashboard.components.pack_row import pack_row
@@ -55,7 +56,7 @@ def to_do(states: Sequence[PackState], findings: Sequence[Finding]) -> Component
     notes = grouped([finding for finding in findings if finding.severity == "note"])
     parts: list[Component] = [html.H2("What needs doing", id="to-do")]
     if pressing:
-        parts.append(finding_list(pressing, packs=packs))
+        parts.append(finding_list(pressing, packs=packs, open_first=4))
     else:
         parts.append(html.P("Nothing presses. Look the packs over before each charge all the same.", className="quiet"))
     if notes:
@@ -64,7 +65,7 @@ def to_do(states: Sequence[PackState], findings: Sequence[Finding]) -> Component
                 [html.Summary(counted(len(notes), "note")), finding_list(notes, packs=packs, open_first=len(notes))], className="folded"
             )
         )
-    return html.Section(parts, **{"aria-labelledby": "to-do"})
+    return html.Section(parts, **aria(labelledby="to-do"))
 
 
 def box(states: Sequence[PackState]) -> Component:
@@ -75,5 +76,5 @@ def box(states: Sequence[PackState]) -> Component:
             html.P("± spans hold the true value nine times in ten.", className="quiet"),
             html.Ul([pack_row(state) for state in states], className="box"),
         ],
-        **{"aria-labelledby": "box"},
+        **aria(labelledby="box"),
     )

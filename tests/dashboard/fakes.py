@@ -66,8 +66,16 @@ def made_run(pack: Pack, index: int, rng: random.Random, *, told: bool = True) -
     used = took * pack.capacity_ah
     votes = (
         EvidenceVote(kind="charger", used_ah=guess(used * 1.004, 0.06), weight=0.71, disagrees=False, words="Charger put back 2,930 mAh."),
-        EvidenceVote(kind="rest_voltage", used_ah=guess(used * 0.96, 0.24), weight=0.29, disagrees=False, words="4.19 V before, 3.71 V after 25 min."),
-        EvidenceVote(kind="meter", used_ah=guess(used * 0.4, 0.05), weight=0.0, disagrees=True, words="390 mAh was written down; 3,900 mAh would fit."),
+        EvidenceVote(
+            kind="rest_voltage", used_ah=guess(used * 0.96, 0.24), weight=0.29, disagrees=False, words="4.19 V before, 3.71 V after 25 min."
+        ),
+        EvidenceVote(
+            kind="meter",
+            used_ah=guess(used * 0.4, 0.05),
+            weight=0.0,
+            disagrees=True,
+            words="390 mAh was written down; 3,900 mAh would fit.",
+        ),
         EvidenceVote(kind="usual_draw", used_ah=NotEnough("this model has run fewer than three times"), weight=0.0, disagrees=False),
     )
     deep = any(cell.grade in {"deep", "damaging"} for cell in cells)
@@ -161,8 +169,14 @@ def club_services() -> FakeServices:
         "100% ½ #1?": ("store", "Standing full for 6 days: run it, or bring it to storage charge."),
         "..": ("retire", "Holds 61 % of its rating. Take it out of use and to a collecting point."),
     }
-    records = {pack.name: made_record(pack, runs_of.get(pack.name, 0), *stands.get(pack.name, ("unknown", "Write down its next run or charge."))) for pack in packs}
-    findings = sorted((finding for record in records.values() for finding in record.findings), key=lambda one: ("stop", "caution", "note").index(one.severity))
+    records = {
+        pack.name: made_record(pack, runs_of.get(pack.name, 0), *stands.get(pack.name, ("unknown", "Write down its next run or charge.")))
+        for pack in packs
+    }
+    findings = sorted(
+        (finding for record in records.values() for finding in record.findings),
+        key=lambda one: ("stop", "caution", "note").index(one.severity),
+    )
     return FakeServices(FakePacks(packs, records, findings))
 
 
@@ -194,7 +208,9 @@ def made_record(pack: Pack, count: int, state: str, following: str) -> PackRecor
                 source=None,
             )
         )
-    return PackRecord(state=made_state(pack, runs, state, following), runs=runs, charges=charges, findings=tuple(own), floor_v=3.0, reserve_soc=0.2)
+    return PackRecord(
+        state=made_state(pack, runs, state, following), runs=runs, charges=charges, findings=tuple(own), floor_v=3.0, reserve_soc=0.2
+    )
 
 
 def made_state(pack: Pack, runs: Sequence[AssessedRun], state: str, following: str) -> PackState:
