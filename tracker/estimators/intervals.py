@@ -1,0 +1,36 @@
+"""From value and standard uncertainty to an estimate with its central 90 % interval."""
+
+from __future__ import annotations
+
+from tracker.domain.results import Estimate
+from tracker.physics.uncertainty import COVERAGE_FACTOR_90
+
+
+def estimate(value: float, sd: float, low: float | None = None, high: float | None = None) -> Estimate:
+    """Estimate with its central 90 % interval.
+
+    Parameters
+    ----------
+    value : float
+        Expected value [any unit]
+    sd : float
+        Standard uncertainty [same unit]
+    low, high : float, optional
+        What the quantity can be by definition, such as 0 and 1 for a state of charge [same unit]
+
+    Returns
+    -------
+    Estimate
+        Value and interval, cut where the quantity by definition ends [same unit]
+
+    References
+    ----------
+    .. [1] JCGM 100:2008, Table G.1.
+    """
+    half = COVERAGE_FACTOR_90 * sd
+    bottom, top = value - half, value + half
+    if low is not None:
+        value, bottom, top = max(value, low), max(bottom, low), max(top, low)
+    if high is not None:
+        value, bottom, top = min(value, high), min(bottom, high), min(top, high)
+    return Estimate(value=value, low=bottom, high=top, sd=sd)

@@ -1,0 +1,246 @@
+"""Outings of one shape laid out as arrays: what was read, NaN where nothing was."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from tracker.domain.session import Charge, Volts
+from tracker.estimators.cell_family import CellFamily
+from tracker.estimators.outings import Outing, is_full
+from tracker.units import STANDARD_TEMPERATURE_K
+
+FloatArray = NDArray[np.float64]
+
+LOWEST_CELL_V = {"lithium": 0.3, "nickel": 0.1, "lead": 0.3}
+"""Below this a reading is taken as a slip of the pen and set aside. From memory: even ruined cells show more."""
+OVER_FULL_V = 0.35
+"""This far above full charge a reading is taken as a slip of the pen. Above full at all is a finding of its own."""
+FULL_SD_SOC = {"lithium": 0.006, "nickel": 0.03, "lead": 0.02}
+"""How far a pack that a charger called full is from what it was the time before: a constant-voltage end repeats well,
+a voltage dip or a timer less so. From memory."""
+UNKNOWN_START = (0.85, 0.30)
+"""Mean and spread of the state of charge of a pack that is taken out to drive, when nothing else is known. From memory."""
+UNKNOWN_END = (0.9, 0.3)
+DAY_S = 86400.0
+MONTH_S = 30.0 * DAY_S
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Readings:
+    """What was read of N outings of m runs each on packs of n cells of one chemistry.
+
+    Attributes
+    ----------
+    rated_ah : FloatArray
+        Shape (N,) [Ah]
+    before_v, after_v, loaded_v : FloatArray
+        Shape (N, m, n) [V]
+    before_mean_v, after_mean_v, loaded_mean_v : FloatArray
+        Pack totals over the number of cells, shape (N, m) [V]
+    rest_before_s, rest_after_s, run_s : FloatArray
+        Shape (N, m) [s]
+    loaded_a, mean_a, cutoff_v : FloatArray
+        Shape (N, m); the cutoff as a mean cell voltage, only where it ended the run [A], [A], [V]
+    meter_ah, usual_ah, usual_sd_ah : FloatArray
+        Counted in the model; run time times usual draw and its spread, shape (N, m) [Ah]
+    pack_k : FloatArray
+        Shape (N, m) [K]
+    start_soc, start_sd, end_soc, end_sd : FloatArray
+        What is known of the state of charge after the charges before and after, shape (N,) [1]
+    put_back_ah, idle_soc : FloatArray
+        Charger count, and charge lost by standing during the outing, shape (N,) [Ah], [1]
+    """
+
+    rated_ah: FloatArray
+    before_v: FloatArray
+    after_v: FloatArray
+    loaded_v: FloatArray
+    before_mean_v: FloatArray
+    after_mean_v: FloatArray
+    loaded_mean_v: FloatArray
+    rest_before_s: FloatArray
+    rest_after_s: FloatArray
+    run_s: FloatArray
+    loaded_a: FloatArray
+    mean_a: FloatArray
+    cutoff_v: FloatArray
+    meter_ah: FloatArray
+    usual_ah: FloatArray
+    usual_sd_ah: FloatArray
+    pack_k: FloatArray
+    start_soc: FloatArray
+    start_sd: FloatArray
+    end_soc: FloatArray
+    end_sd: FloatArray
+    put_back_ah: FloatArray
+    idle_soc: FloatArray
+
+
+UsualDraw = tuple[float, float]
+"""Mean current and its relative spread from run to run [A], [1]."""
+
+Setting = tuple[str, float | None]
+"""Cutoff mode and voltage of a controller [V]."""
+
+
+def lay_out(
+    outings: Sequence[Outing], cells: CellFamily, draws: Mapping[str, UsualDraw], trips: Mapping[str, tuple[Setting, ...]]
+) -> Readings:
+    """Lay outings of the same numbers of cells and runs out as arrays.
+
+    Parameters
+    ----------
+    outings : Sequence[Outing]
+        All with the same number of cells in series and of runs [1]
+    cells : CellFamily
+        Their chemistry made ready [1]
+    draws : Mapping[str, UsualDraw]
+        What vehicles usually draw, by name [A]
+    trips : Mapping[str, tuple[Setting, ...]]
+        Cutoff of each controller of a vehicle as it stands, by vehicle [V]
+
+    Returns
+    -------
+    Readings
+        Arrays with NaN where nothing was read [1]
+
+    References
+    ----------
+    .. [1] No source: bookkeeping.
+    """
+    count, runs, n = len(outings), len(outings[0].runs), outings[0].pack.series
+    per_cell = {name: np.full((count, runs, n), np.nan) for name in ("before", "after", "loaded")}
+    total = {name: np.full((count, runs), np.nan) for name in ("before", "after", "loaded")}
+    names = ("rest_before_s", "rest_after_s", "loaded_a", "mean_a", "meter", "usual", "usual_sd", "cutoff", "run_s")
+    scalar = {name: np.full((count, runs), np.nan) for name in names}
+    pack_k = np.full((count, runs), STANDARD_TEMPERATURE_K)
+    ends = np.empty((count, 4))
+    rated, put_back, idle = np.empty(count), np.full(count, np.nan), np.zeros(count)
+    for i, outing in enumerate(outings):
+        rated[i] = outing.pack.capacity_ah
+        for j, run in enumerate(outing.runs):
+            for name, volts in (("before", run.before_v), ("after", run.after_v), ("loaded", run.loaded_v)):
+                if volts:
+                    _place(volts, n, per_cell[name][i, j], total[name], (i, j))
+            scalar["run_s"][i, j] = run.run_s
+            for name, value in (
+                ("rest_before_s", run.rest_before_s),
+                ("rest_after_s", run.rest_after_s),
+                ("loaded_a", run.loaded_a),
+                ("mean_a", run.mean_a),
+                ("meter", run.used_ah),
+                ("cutoff", trip_cell_v(run.ended_by, run.cutoff_v, trips.get(run.vehicle or "", ()), n)),
+            ):
+                if value is not None:
+                    scalar[name][i, j] = value
+            draw = draws.get(run.vehicle) if run.vehicle is not None else None
+            if draw is not None:
+                scalar["usual"][i, j] = draw[0] * run.run_s / 3600.0
+                scalar["usual_sd"][i, j] = draw[1] * scalar["usual"][i, j]
+            if run.pack_k is not None:
+                pack_k[i, j] = run.pack_k
+        ends[i, :2] = _start(outing, cells)
+        ends[i, 2:] = _end(outing.after, outing, cells)
+        if outing.after is not None:
+            if outing.after.put_back_ah is not None and outing.after.put_back_ah > 0:
+                put_back[i] = outing.after.put_back_ah
+            standing_s = (outing.after.finished_at - outing.runs[0].started_at).total_seconds()
+            idle[i] = min(0.5, cells.chemistry["self_discharge_per_month"] * standing_s / MONTH_S)
+    lowest, highest = LOWEST_CELL_V[cells.chemistry.family], cells.chemistry["full_v"] + OVER_FULL_V
+    return Readings(
+        rated_ah=rated,
+        before_v=_plausible(per_cell["before"], lowest, highest),
+        after_v=_plausible(per_cell["after"], lowest, highest),
+        loaded_v=_plausible(per_cell["loaded"], 0.0, highest),
+        before_mean_v=_plausible(total["before"], lowest, highest),
+        after_mean_v=_plausible(total["after"], lowest, highest),
+        loaded_mean_v=_plausible(total["loaded"], 0.0, highest),
+        rest_before_s=scalar["rest_before_s"],
+        rest_after_s=scalar["rest_after_s"],
+        run_s=scalar["run_s"],
+        loaded_a=scalar["loaded_a"],
+        mean_a=scalar["mean_a"],
+        cutoff_v=scalar["cutoff"],
+        meter_ah=scalar["meter"],
+        usual_ah=scalar["usual"],
+        usual_sd_ah=scalar["usual_sd"],
+        pack_k=pack_k,
+        start_soc=ends[:, 0],
+        start_sd=ends[:, 1],
+        end_soc=ends[:, 2],
+        end_sd=ends[:, 3],
+        put_back_ah=put_back,
+        idle_soc=idle,
+    )
+
+
+def trip_cell_v(ended_by: str | None, as_driven: Sequence[float], settings: Sequence[Setting], series: int) -> float | None:
+    """Mean cell voltage at which the last controller let go, when a cutoff ended the run.
+
+    Parameters
+    ----------
+    ended_by : str or None
+        What ended the run [1]
+    as_driven : Sequence[float]
+        Settings written down with the run, in the order of the controllers; empty when none were [V]
+    settings : Sequence[Setting]
+        Mode and voltage of each controller as it stands [V]
+    series : int
+        Cells in series [1]
+
+    Returns
+    -------
+    float or None
+        Lowest of the settings as a mean cell voltage; None when no cutoff ended the run or none is known [V]
+
+    References
+    ----------
+    .. [1] The last controller to let go is the one that ends the discharge.
+    """
+    if ended_by != "cutoff":
+        return None
+    found: list[float] = []
+    for place in range(max(len(as_driven), len(settings))):
+        mode, standing_v = settings[place] if place < len(settings) else ("pack_v", None)
+        volts = as_driven[place] if place < len(as_driven) else standing_v
+        if volts is not None and volts > 0 and mode != "none":
+            found.append(volts if mode == "cell_v" else volts / series)
+    return min(found) if found else None
+
+
+def _place(volts: Volts, n: int, cells: FloatArray, totals: FloatArray, at: tuple[int, int]) -> None:
+    if len(volts) == n:
+        cells[:] = volts
+    elif len(volts) == 1:
+        totals[at] = volts[0] / n
+
+
+def _plausible(volts: FloatArray, lowest: float, highest: float) -> FloatArray:
+    with np.errstate(invalid="ignore"):
+        return np.where((volts >= lowest) & (volts <= highest), volts, np.nan)
+
+
+def _start(outing: Outing, cells: CellFamily) -> tuple[float, float]:
+    if outing.before is None:
+        return UNKNOWN_START
+    soc, sd = _end(outing.before, outing, cells)
+    standing_s = (outing.runs[0].started_at - outing.before.finished_at).total_seconds()
+    lost = min(0.5, cells.chemistry["self_discharge_per_month"] * standing_s / MONTH_S)
+    return soc - lost, float(np.hypot(sd, 0.5 * lost))
+
+
+def _end(charge: Charge | None, outing: Outing, cells: CellFamily) -> tuple[float, float]:
+    if charge is None:
+        return UNKNOWN_END
+    if is_full(charge, outing.pack, cells):
+        return 1.0, FULL_SD_SOC[cells.chemistry.family]
+    if charge.goal == "storage":
+        low, high = cells.curve.soc([cells.chemistry["storage_low_v"], cells.chemistry["storage_high_v"]])
+        return float(low + high) / 2.0, max(0.12, float(high - low) / 2.0)
+    if charge.end_v:
+        return float(cells.curve.soc(sum(charge.end_v) / outing.pack.series)), 0.12
+    return UNKNOWN_END

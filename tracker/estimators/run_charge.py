@@ -1,0 +1,394 @@
+"""What the runs of an outing took out: every reading, weighed against what is known of the pack.
+
+Unknowns of one outing of m runs on n cells, in this order:
+
+    a_i   logarithm of capacity over what was expected, n
+    c_k   coefficients of the pack's own voltage curve, K
+    s_i   state of charge at the start, n
+    q_j   charge each run took, over rated, m
+    e     what all cells of one reading have in common (meter, relaxation), before and after each run, 2 m
+    f     state of charge after the next charge, 1
+
+Cells in series pass the same charge: soc after run j is s_i - (q_1 + … + q_j) / C_i. Every reading is one row of a
+least-squares problem with a Student-t loss; all outings of a shape are solved together.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from tracker.estimators.cell_family import CellFamily
+from tracker.estimators.knowledge import PackKnowledge
+from tracker.estimators.readings import Readings
+from tracker.physics.robust_fit import solve, student_weight
+
+FloatArray = NDArray[np.float64]
+
+CELL_READING_SD_V = 0.006
+"""One cell on a cell checker: 10 mV step and a few millivolts of calibration. From memory."""
+SHARED_READING_SD_V = 0.004
+"""What all cells of one reading have in common: the meter's reference, temperature. From memory."""
+TOTAL_READING_RELATIVE_SD = 0.003
+"""A hand-held meter on the whole pack: 0.5 % and a digit as limits (JCGM 100:2008, 4.3.7). Class from memory."""
+CHARGER_RELATIVE_SD = 0.015
+"""Count of a hobby charger. Common practice, no source."""
+METER_RELATIVE_SD = 0.025
+"""Count of a meter in a model. From memory."""
+MEAN_CURRENT_RELATIVE_SD = 0.08
+"""A mean current read off and typed in. From memory."""
+COUNT_STEP_OF_RATED = 0.002
+"""What any count is uncertain by besides its gain: rounding and what a charger does at the end."""
+DEFICIT_RELATIVE_SD = 0.5
+"""How well the relaxation after load is known before a pack has shown its own."""
+UNKNOWN_REST_S = 1200.0
+"""Rest before a reading where it was not written down."""
+SETTLING_SD_V = 0.006
+"""A pack just off the charger still comes down by some millivolts. From memory."""
+LOAD_RELATIVE_SD = 0.4
+"""How well the sag under load is known when a loaded voltage has to stand in for a rested one."""
+WIDE_CHARGE = (0.6, 0.6)
+"""Mean and spread of the charge of a run over rated when nothing is known."""
+ITERATIONS = 7
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Layout:
+    """Where each kind of unknown lies among the P unknowns of an outing."""
+
+    cells: int
+    shapes: int
+    runs: int
+
+    @property
+    def size(self) -> int:
+        """Number of unknowns P."""
+        return 2 * self.cells + self.shapes + 3 * self.runs + 1
+
+    @property
+    def start(self) -> int:
+        """First state of charge."""
+        return self.cells + self.shapes
+
+    @property
+    def charge(self) -> int:
+        """First charge of a run."""
+        return self.start + self.cells
+
+    @property
+    def shared(self) -> int:
+        """First shared error: before and after the first run, before and after the second, …"""
+        return self.charge + self.runs
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class OutingFit:
+    """The answer for N outings of one shape.
+
+    Attributes
+    ----------
+    layout : Layout
+        Order of the unknowns.
+    x : FloatArray
+        Unknowns, shape (N, P) [1]
+    covariance : FloatArray
+        Of the unknowns, shape (N, P, P) [1]
+    expected_log_capacity : FloatArray
+        What the logarithms of capacity in `x` are counted from, shape (N, n) [1]
+    weight, scaled : dict[str, FloatArray]
+        Robust weight and residual in standard uncertainties of each reading, by kind of reading [1]
+    row_sd : dict[str, FloatArray]
+        Standard uncertainty of each reading in its own unit of the fit [1]
+    read_soc : dict[str, FloatArray]
+        State of charge each voltage reading stands for on the mean curve [1]
+    """
+
+    layout: Layout
+    x: FloatArray
+    covariance: FloatArray
+    expected_log_capacity: FloatArray
+    weight: dict[str, FloatArray]
+    scaled: dict[str, FloatArray]
+    row_sd: dict[str, FloatArray]
+    read_soc: dict[str, FloatArray]
+
+    @property
+    def charge(self) -> FloatArray:
+        """Charge of each run over rated, shape (N, m)."""
+        first = self.layout.charge
+        return self.x[:, first : first + self.layout.runs]
+
+    @property
+    def charge_sd(self) -> FloatArray:
+        """Standard uncertainty of `charge`."""
+        first = self.layout.charge
+        diagonal = np.diagonal(self.covariance, axis1=1, axis2=2)
+        return np.sqrt(diagonal[:, first : first + self.layout.runs])
+
+
+def fit_outings(readings: Readings, cells: CellFamily, known: Sequence[PackKnowledge]) -> OutingFit:
+    """Fit outings of one shape, each with what is known of its pack.
+
+    Parameters
+    ----------
+    readings : Readings
+        What was read of N outings [1]
+    cells : CellFamily
+        Their chemistry made ready [1]
+    known : Sequence[PackKnowledge]
+        What is known of each outing's pack, length N [1]
+
+    Returns
+    -------
+    OutingFit
+        Unknowns with their covariance, and how each reading fared [1]
+
+    References
+    ----------
+    .. [1] J. Nocedal, S. J. Wright, Numerical Optimization, 2nd ed., Springer 2006, section 10.3 (Gauss-Newton).
+    .. [2] K. L. Lange et al., J. Am. Stat. Assoc. 84 (1989) 881-896, doi 10.1080/01621459.1989.10478852 (t loss).
+    """
+    problem = _Problem(readings, cells, known)
+    x = problem.prior_mean.copy()
+    weight: FloatArray | None = None
+    for step_number in range(ITERATIONS):
+        residual, jacobian = problem.linearise(x)
+        # The first steps look at all readings alike, so that a slip of the pen is seen against the others before it is set aside.
+        weight = problem.present * (student_weight(residual) if step_number >= 2 else 1.0)
+        pull = np.einsum("nij,nj->ni", problem.prior_precision, problem.prior_mean - x)
+        step, precision = solve(jacobian, residual, weight, problem.prior_precision, pull)
+        x = x + step
+    residual, jacobian = problem.linearise(x)
+    weight = problem.present * student_weight(residual)
+    weighted = jacobian * np.minimum(weight, 1.0)[..., None]
+    precision = problem.prior_precision + np.swapaxes(weighted, 1, 2) @ jacobian
+    covariance = np.asarray(np.linalg.inv(precision), dtype=np.float64)
+    return OutingFit(
+        layout=problem.layout,
+        x=x,
+        covariance=covariance,
+        expected_log_capacity=problem.log_capacity,
+        weight=problem.by_kind(weight),
+        scaled=problem.by_kind(np.where(problem.present > 0, residual, np.nan)),
+        row_sd=problem.row_sd,
+        read_soc=problem.read_soc,
+    )
+
+
+class _Problem:
+    """Residuals and their derivatives for N outings of one shape."""
+
+    def __init__(self, readings: Readings, cells: CellFamily, known: Sequence[PackKnowledge]) -> None:
+        self.r, self.cells = readings, cells
+        count, runs, n = readings.before_v.shape
+        self.count, self.runs, self.n = count, runs, n
+        self.layout = Layout(n, cells.curve.shape_count, runs)
+        self.log_capacity = np.array([k.log_capacity for k in known])
+        self.resistance_ohm = np.array([k.resistance_ohm for k in known])
+        self.acceptance = cells.chemistry["charge_acceptance"]
+        self.acceptance_sd = cells.sd_of("charge_acceptance", 0.004)
+        self.factor = cells.arrhenius(readings.pack_k)
+        self.rows: dict[str, slice] = {}
+        self.row_sd: dict[str, FloatArray] = {}
+        self.read_soc: dict[str, FloatArray] = {}
+        self._number_rows()
+        self._set_prior(known)
+        self.slope_v = cells.chemistry["temperature_slope"]
+        self.present = self._presence()
+
+    def _number_rows(self) -> None:
+        at = 0
+        sizes = (
+            ("before", self.runs * self.n), ("before_total", self.runs), ("after", self.runs * self.n), ("after_total", self.runs),
+            ("load", self.runs * self.n), ("load_total", self.runs), ("meter", self.runs), ("mean_current", self.runs),
+            ("usual", self.runs), ("charger", 1),
+        )  # fmt: skip
+        for kind, size in sizes:
+            self.rows[kind] = slice(at, at + size)
+            at += size
+        self.row_count = at
+
+    def _presence(self) -> FloatArray:
+        r = self.r
+        seen = np.zeros((self.count, self.row_count))
+        no_after = np.isnan(r.after_v).all(axis=2) & np.isnan(r.after_mean_v)
+        has_current = ~np.isnan(r.loaded_a) | ~np.isnan(r.mean_a)
+        fallback = no_after & has_current
+        loaded_total = ~np.isnan(r.loaded_mean_v) | ~np.isnan(r.cutoff_v)
+        flags = {
+            "before": ~np.isnan(r.before_v).reshape(self.count, -1),
+            "before_total": ~np.isnan(r.before_mean_v),
+            "after": ~np.isnan(r.after_v).reshape(self.count, -1),
+            "after_total": ~np.isnan(r.after_mean_v),
+            "load": (~np.isnan(r.loaded_v) & fallback[..., None]).reshape(self.count, -1),
+            "load_total": loaded_total & np.isnan(r.loaded_v).all(axis=2) & fallback,
+            "meter": ~np.isnan(r.meter_ah),
+            "mean_current": ~np.isnan(r.mean_a) & np.isnan(r.meter_ah),
+            "usual": ~np.isnan(r.usual_ah),
+            "charger": ~np.isnan(r.put_back_ah)[:, None],
+        }
+        for kind, flag in flags.items():
+            seen[:, self.rows[kind]] = flag
+        return seen
+
+    def _set_prior(self, known: Sequence[PackKnowledge]) -> None:
+        lay, n, k = self.layout, self.n, self.layout.shapes
+        mean = np.zeros((self.count, lay.size))
+        covariance = np.zeros((self.count, lay.size, lay.size))
+        mean[:, n : n + k] = [item.deviation for item in known]
+        covariance[:, : n + k, : n + k] = [item.covariance for item in known]
+        start = slice(lay.start, lay.start + n)
+        mean[:, start] = self.r.start_soc[:, None]
+        # Cells of one pack stand within about a percent of each other after a balanced charge.
+        covariance[:, start, start] = np.square(self.r.start_sd)[:, None, None] + 0.01**2 * np.eye(n)
+        for j in range(self.runs):
+            q = lay.charge + j
+            mean[:, q] = WIDE_CHARGE[0] / self.runs
+            covariance[:, q, q] = WIDE_CHARGE[1] ** 2
+        for e in range(lay.shared, lay.shared + 2 * self.runs):
+            covariance[:, e, e] = 1.0
+        mean[:, -1] = self.r.end_soc
+        covariance[:, -1, -1] = np.square(self.r.end_sd)
+        self.prior_mean, self.prior_precision = mean, np.asarray(np.linalg.inv(covariance), dtype=np.float64)
+
+    def by_kind(self, rows: FloatArray) -> dict[str, FloatArray]:
+        """Rows cut by kind, shaped (N, m, n) for cells, (N, m) for the rest."""
+        cut: dict[str, FloatArray] = {}
+        for kind, where in self.rows.items():
+            shape = (self.count, self.runs, self.n) if kind in ("before", "after", "load") else (self.count, -1)
+            cut[kind] = rows[:, where].reshape(shape)
+        return cut
+
+    def linearise(self, x: FloatArray) -> tuple[FloatArray, FloatArray]:
+        """Scaled residuals (N, M) and their derivatives (N, M, P) at `x`."""
+        lay, n = self.layout, self.n
+        residual = np.zeros((self.count, self.row_count))
+        jacobian = np.zeros((self.count, self.row_count, lay.size))
+        charge = x[:, lay.charge : lay.charge + self.runs]
+        start = x[:, lay.start : lay.start + n]
+        inverse = np.exp(-np.clip(self.log_capacity + x[:, :n], -3.0, 1.0))
+        drawn = np.concatenate([np.zeros((self.count, 1)), np.cumsum(charge, axis=1)], axis=1)
+        state = start[:, None, :] - drawn[:, :, None] * inverse[:, None, :]
+        c_rate = self._c_rate(charge, inverse)
+        for when, boundary in (("before", 0), ("after", 1), ("load", 1)):
+            self._voltage_rows(when, boundary, x, state, drawn, inverse, c_rate, residual, jacobian)
+        self._count_rows(x, charge, start, inverse, residual, jacobian)
+        return residual, jacobian
+
+    def _c_rate(self, charge: FloatArray, inverse: FloatArray) -> FloatArray:
+        """Mean C rate of each run, from its current where it is known, else from charge and time."""
+        with np.errstate(invalid="ignore"):
+            told = self.r.mean_a / self.r.rated_ah[:, None]
+            found = np.clip(charge, 0.0, 1.5) * 3600.0 / np.maximum(self.r.run_s, 30.0)
+        return np.asarray(np.where(np.isnan(told), found, told) * inverse.mean(axis=1, keepdims=True), dtype=np.float64)
+
+    def _voltage_rows(
+        self, when: str, boundary: int, x: FloatArray, state: FloatArray, drawn: FloatArray, inverse: FloatArray,
+        c_rate: FloatArray, residual: FloatArray, jacobian: FloatArray,
+    ) -> None:  # fmt: skip
+        lay, n, k = self.layout, self.n, self.layout.shapes
+        moment = np.arange(self.runs) + boundary
+        now = state[:, moment, :]
+        for kind, volts, sd_v, shared_v in self._voltage_readings(when, now, c_rate):
+            total = kind.endswith("_total")
+            seen = np.where(np.isnan(volts), self.cells.chemistry["nominal_v"], volts)
+            both_v = np.sqrt(np.square(sd_v) + np.square(shared_v))
+            soc, soc_sd = self.cells.curve.soc_with_sd(seen, both_v)
+            shape = self.cells.curve.shape_values(soc)
+            coefficients = x[:, None, None, n : n + k] if not total else x[:, None, n : n + k]
+            own = soc + np.sum(shape * coefficients, axis=-1)
+            # A reading cannot be surer than the smallest change of charge that matters.
+            sd = np.maximum(soc_sd * sd_v / both_v, 0.002)
+            common = soc_sd * shared_v / both_v
+            self.row_sd[kind], self.read_soc[kind] = np.hypot(sd, common), soc
+            rows = self.rows[kind]
+            target = now.mean(axis=2) if total else now
+            slot = lay.shared + 2 * np.arange(self.runs) + (0 if when == "before" else 1)
+            error = x[:, slot] if total else x[:, slot][..., None]
+            residual[:, rows] = ((own - target - common * error) / sd).reshape(self.count, -1)
+            block = np.zeros((self.count, *own.shape[1:], lay.size))
+            block[..., n : n + k] = shape
+            for j in range(self.runs):
+                until = j + boundary
+                gain = drawn[:, until, None] * inverse  # d(-q/C)/da = +q/C, and the state enters with a minus sign
+                if total:
+                    block[:, j, :n] = -gain / n
+                    block[:, j, lay.start : lay.start + n] = -1.0 / n
+                    block[:, j, lay.charge : lay.charge + until] = inverse.mean(axis=1)[:, None]
+                    block[:, j, slot[j]] = -common[:, j]
+                else:
+                    for i in range(n):
+                        block[:, j, i, i] = -gain[:, i]
+                        block[:, j, i, lay.start + i] = -1.0
+                        block[:, j, i, lay.charge : lay.charge + until] = inverse[:, i, None]
+                    block[:, j, :, slot[j]] = -common[:, j]
+            jacobian[:, rows] = (block / sd[..., None]).reshape(self.count, -1, lay.size)
+
+    def _voltage_readings(self, when: str, now: FloatArray, c_rate: FloatArray) -> list[tuple[str, FloatArray, FloatArray, FloatArray]]:
+        """Voltages brought to 25 °C and rest, with the uncertainty of each cell and the one all share."""
+        r = self.r
+        warmer = (self.slope_v * (r.pack_k - 298.15))[..., None]
+        # Just above empty the slope is so steep that a small error of the state would make the correction anything.
+        slope = self.cells.curve.slope(np.clip(now, 0.04, 1.0))
+        hysteresis = self.cells.chemistry["hysteresis_v"] / np.sqrt(3.0)
+        if when == "before":
+            shared = np.hypot(SHARED_READING_SD_V, hysteresis) + np.where(r.rest_before_s < 1800.0, SETTLING_SD_V, 0.0)
+            deficit = np.zeros_like(now)
+            volts, totals = r.before_v, r.before_mean_v
+        elif when == "after":
+            rest = np.where(np.isnan(r.rest_after_s), UNKNOWN_REST_S, r.rest_after_s)
+            deficit = self.cells.relaxation.deficit(rest[..., None], c_rate[..., None], slope, self.factor[..., None])
+            deficit = np.minimum(deficit, 0.5)
+            doubt = np.where(np.isnan(r.rest_after_s), 1.0, DEFICIT_RELATIVE_SD) * deficit.mean(axis=2)
+            shared = np.sqrt(SHARED_READING_SD_V**2 + hysteresis**2 + doubt**2)
+            volts, totals = r.after_v, r.after_mean_v
+        else:
+            current = np.where(np.isnan(r.loaded_a), np.where(np.isnan(r.mean_a), 0.0, r.mean_a), r.loaded_a)
+            ohm = self.resistance_ohm[:, None, :] * self.cells.resistance_factor(np.clip(now, 0.05, 1.0), r.pack_k[..., None])
+            slow = self.cells.relaxation.deficit(0.0, c_rate[..., None], slope, self.factor[..., None])
+            deficit = np.minimum(current[..., None] * ohm + slow, 1.0)
+            shared = np.hypot(0.02, LOAD_RELATIVE_SD * deficit.mean(axis=2))
+            volts, totals = r.loaded_v, np.where(np.isnan(r.loaded_mean_v), r.cutoff_v, r.loaded_mean_v)
+        each = np.full(now.shape, 0.02 if when == "load" else CELL_READING_SD_V)
+        total_sd = TOTAL_READING_RELATIVE_SD * np.where(np.isnan(totals), 1.0, totals)
+        pack_shift = (deficit - warmer).mean(axis=2)
+        return [
+            (when, volts + deficit - warmer, each, np.broadcast_to(shared[..., None], now.shape)),
+            (f"{when}_total", totals + pack_shift, total_sd, np.broadcast_to(shared, totals.shape)),
+        ]
+
+    def _count_rows(
+        self, x: FloatArray, charge: FloatArray, start: FloatArray, inverse: FloatArray, residual: FloatArray, jacobian: FloatArray
+    ) -> None:
+        r, lay, n = self.r, self.layout, self.n
+        rated = r.rated_ah[:, None]
+        usual_sd = np.where(np.isnan(r.usual_sd_ah), 1.0, r.usual_sd_ah) / rated
+        hours = r.run_s / 3600.0
+        for kind, counted, sd in (
+            ("meter", r.meter_ah / rated, METER_RELATIVE_SD * r.meter_ah / rated),
+            ("mean_current", r.mean_a * hours / rated, MEAN_CURRENT_RELATIVE_SD * r.mean_a * hours / rated),
+            ("usual", r.usual_ah / rated, usual_sd),
+        ):
+            spread = np.hypot(np.nan_to_num(sd, nan=1.0), COUNT_STEP_OF_RATED)
+            rows = self.rows[kind]
+            self.row_sd[kind] = spread
+            residual[:, rows] = (charge - np.nan_to_num(counted)) / spread
+            for j in range(self.runs):
+                jacobian[:, rows.start + j, lay.charge + j] = 1.0 / spread[:, j]
+        capacity = 1.0 / inverse
+        returned = self.acceptance * np.nan_to_num(r.put_back_ah) / r.rated_ah
+        relative = np.hypot(CHARGER_RELATIVE_SD, self.acceptance_sd / self.acceptance)
+        idle_sd = 0.5 * r.idle_soc
+        spread = np.sqrt(np.square(relative * returned) + COUNT_STEP_OF_RATED**2 + np.square(idle_sd))
+        self.row_sd["charger"] = spread[:, None]
+        end = x[:, -1]
+        missing = capacity * (end[:, None] - start)
+        row = self.rows["charger"].start
+        residual[:, row] = (missing.mean(axis=1) + charge.sum(axis=1) + r.idle_soc - returned) / spread
+        jacobian[:, row, :n] = missing / n / spread[:, None]
+        jacobian[:, row, lay.start : lay.start + n] = -capacity / n / spread[:, None]
+        jacobian[:, row, lay.charge : lay.charge + self.runs] = 1.0 / spread[:, None]
+        jacobian[:, row, -1] = capacity.mean(axis=1) / spread

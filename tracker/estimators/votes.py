@@ -1,0 +1,268 @@
+"""What each kind of evidence says a run took out by itself, how much it counted, and which one disagrees."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from tracker.domain.results import Estimate, EvidenceVote
+from tracker.domain.session import Run
+from tracker.estimators.cell_family import CellFamily
+from tracker.estimators.intervals import estimate
+from tracker.estimators.knowledge import PackKnowledge
+from tracker.estimators.readings import Readings
+from tracker.estimators.run_charge import (
+    CHARGER_RELATIVE_SD,
+    COUNT_STEP_OF_RATED,
+    MEAN_CURRENT_RELATIVE_SD,
+    METER_RELATIVE_SD,
+    OutingFit,
+)
+
+FloatArray = NDArray[np.float64]
+
+SET_ASIDE_WEIGHT = 0.40
+"""A reading whose robust weight fell this low, 2.9 standard uncertainties off, is said not to fit."""
+DISAGREE_SD = 3.0
+"""Votes this many combined standard uncertainties apart disagree: 0.3 % of honest pairs would."""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Votes:
+    """Votes of N outings of m runs, over rated capacity; NaN where a kind has nothing to say.
+
+    Attributes
+    ----------
+    value, sd : dict[str, FloatArray]
+        By kind of evidence, shape (N, m) [1]
+    counted : dict[str, FloatArray]
+        Mean robust weight of its readings, 0…1, shape (N, m) [1]
+    """
+
+    value: dict[str, FloatArray]
+    sd: dict[str, FloatArray]
+    counted: dict[str, FloatArray]
+
+
+def cast(readings: Readings, fit: OutingFit, cells: CellFamily, known: Sequence[PackKnowledge]) -> Votes:
+    """Let each kind of evidence vote by itself.
+
+    Parameters
+    ----------
+    readings : Readings
+        What was read [1]
+    fit : OutingFit
+        The answer from all evidence together [1]
+    cells : CellFamily
+        The chemistry made ready [1]
+    known : Sequence[PackKnowledge]
+        What was known of each pack [1]
+
+    Returns
+    -------
+    Votes
+        Charge over rated of each kind, run by run [1]
+
+    References
+    ----------
+    .. [1] JCGM 100:2008, eq. (10), for the uncertainty of each.
+    """
+    value: dict[str, FloatArray] = {}
+    sd: dict[str, FloatArray] = {}
+    counted: dict[str, FloatArray] = {}
+    capacity = np.exp(np.array([k.log_capacity for k in known])).mean(axis=1)[:, None]
+    capacity_sd = np.sqrt(np.array([np.mean(k.covariance[: len(k.log_capacity), : len(k.log_capacity)]) for k in known]))[:, None]
+    for kind, when in (("rest_voltage", "after"), ("load_voltage", "load")):
+        value[kind], sd[kind], counted[kind] = _voltage_vote(when, readings, fit, cells, known, capacity, capacity_sd)
+    rated = readings.rated_ah[:, None]
+    meter = readings.meter_ah / rated
+    typed = readings.mean_a * readings.run_s / 3600.0 / rated
+    has_meter = ~np.isnan(meter)
+    value["meter"] = np.where(has_meter, meter, typed)
+    relative = np.where(has_meter, METER_RELATIVE_SD, MEAN_CURRENT_RELATIVE_SD)
+    sd["meter"] = np.hypot(relative * value["meter"], COUNT_STEP_OF_RATED)
+    counted["meter"] = np.where(has_meter, fit.weight["meter"], fit.weight["mean_current"])
+    value["usual_draw"] = readings.usual_ah / rated
+    sd["usual_draw"] = readings.usual_sd_ah / rated
+    counted["usual_draw"] = fit.weight["usual"]
+    value["charger"], sd["charger"], counted["charger"] = _charger_vote(readings, fit, cells, capacity)
+    return Votes(value, sd, counted)
+
+
+def _voltage_vote(
+    when: str, readings: Readings, fit: OutingFit, cells: CellFamily, known: Sequence[PackKnowledge], capacity: FloatArray,
+    capacity_sd: FloatArray,
+) -> tuple[FloatArray, FloatArray, FloatArray]:  # fmt: skip
+    lay, n = fit.layout, fit.layout.cells
+    end, end_sd, end_weight = _pack_reading(when, fit)
+    start, start_sd, start_weight = _pack_reading("before", fit)
+    # Without a reading before, the start is where the fit has it: after the last charge, or where the run before ended.
+    drawn = np.cumsum(fit.charge, axis=1) - fit.charge
+    fitted = fit.x[:, lay.start : lay.start + n].mean(axis=1)[:, None] - drawn / capacity
+    unread = np.isnan(start)
+    start = np.where(unread, fitted, start)
+    start_sd = np.where(unread, np.maximum(readings.start_sd[:, None], 0.01), start_sd)
+    shapes = cells.curve.shape_values(start) - cells.curve.shape_values(np.nan_to_num(end))
+    deviation = np.array([k.deviation for k in known])[:, None, :]
+    spread = np.array([k.covariance[n:, n:] for k in known])
+    curve_sd = np.sqrt(np.einsum("nmk,nkl,nml->nm", shapes, spread, shapes))
+    used = capacity * (start - end + np.sum(shapes * deviation, axis=2))
+    sd = np.sqrt(np.square(capacity) * (np.square(start_sd) + np.square(end_sd) + np.square(curve_sd)) + np.square(used * capacity_sd))
+    return used, sd, np.where(unread, end_weight, np.minimum(start_weight, end_weight))
+
+
+def _pack_reading(when: str, fit: OutingFit) -> tuple[FloatArray, FloatArray, FloatArray]:
+    """Mean state of charge a reading stands for, from its cells or its total, leaving out cells set aside."""
+    here = ~np.isnan(fit.scaled[when])
+    kept = here & (fit.weight[when] > SET_ASIDE_WEIGHT)
+    use = np.where(kept.any(axis=2, keepdims=True), kept, here)
+    number = use.sum(axis=2)
+    with np.errstate(invalid="ignore", divide="ignore"):
+        soc = np.where(use, fit.read_soc[when], 0.0).sum(axis=2) / number
+        sd = np.where(use, fit.row_sd[when], 0.0).sum(axis=2) / number
+        weight = np.where(here, fit.weight[when], 0.0).sum(axis=2) / here.sum(axis=2)
+    total = ~np.isnan(fit.scaled[f"{when}_total"])
+    soc = np.where(total, fit.read_soc[f"{when}_total"], soc)
+    sd = np.where(total, fit.row_sd[f"{when}_total"], sd)
+    return soc, sd, np.where(total, fit.weight[f"{when}_total"], weight)
+
+
+def _charger_vote(readings: Readings, fit: OutingFit, cells: CellFamily, capacity: FloatArray) -> tuple[FloatArray, FloatArray, FloatArray]:
+    lay, n = fit.layout, fit.layout.cells
+    returned = cells.chemistry["charge_acceptance"] * readings.put_back_ah / readings.rated_ah
+    start = fit.x[:, lay.start : lay.start + n].mean(axis=1)
+    variance = np.diagonal(fit.covariance, axis1=1, axis2=2)
+    missing = capacity[:, 0] * (fit.x[:, -1] - start)
+    others = fit.charge.sum(axis=1, keepdims=True) - fit.charge
+    value = (returned - missing - readings.idle_soc)[:, None] - others
+    common = np.square(CHARGER_RELATIVE_SD * returned) + np.square(capacity[:, 0]) * (
+        variance[:, -1] + variance[:, lay.start : lay.start + n].mean(axis=1)
+    )
+    own = np.square(fit.charge_sd)
+    rest = own.sum(axis=1, keepdims=True) - own
+    sd = np.sqrt(common[:, None] + rest + COUNT_STEP_OF_RATED**2)
+    weight = np.repeat(fit.weight["charger"], lay.runs, axis=1)
+    return np.where(np.isnan(returned)[:, None], np.nan, value), sd, weight
+
+
+def evidence_of(votes: Votes, fit: OutingFit, place: tuple[int, int], run: Run, rated_ah: float) -> tuple[EvidenceVote, ...]:
+    """Votes of one run, in words and numbers.
+
+    Parameters
+    ----------
+    votes : Votes
+        Of all outings of the shape [1]
+    fit : OutingFit
+        Their answer [1]
+    place : tuple[int, int]
+        Outing and run within it [1]
+    run : Run
+        The run as written down [1]
+    rated_ah : float
+        Rated capacity of the pack [Ah]
+
+    Returns
+    -------
+    tuple[EvidenceVote, ...]
+        One for each kind that has something to say [Ah]
+
+    References
+    ----------
+    .. [1] JCGM 100:2008; weights are shares of the inverse variances.
+    """
+    kinds = [kind for kind in votes.value if np.isfinite(votes.value[kind][place])]
+    if not kinds:
+        return ()
+    value = np.array([votes.value[kind][place] for kind in kinds])
+    sd = np.array([max(float(votes.sd[kind][place]), 1e-4) for kind in kinds])
+    trust = np.array([min(1.0, max(0.0, float(votes.counted[kind][place]))) for kind in kinds])
+    share = trust / np.square(sd)
+    share = share / share.sum() if share.sum() > 0 else np.full(len(kinds), 1.0 / len(kinds))
+    misfits = misfit_words(fit, place, run)
+    apart = _apart(value, sd)
+    found: list[EvidenceVote] = []
+    for index, kind in enumerate(kinds):
+        words = misfits if kind == "rest_voltage" else ""
+        off = bool(words) or bool(apart[index])
+        if off and not words:
+            words = f"says {1000 * rated_ah * value[index]:,.0f} mAh, which does not fit the other evidence"
+        answer = estimate(float(value[index] * rated_ah), float(sd[index] * rated_ah))
+        found.append(EvidenceVote(kind=kind, used_ah=answer, weight=float(share[index]), disagrees=off, words=words))
+    return tuple(found)
+
+
+def _apart(value: FloatArray, sd: FloatArray) -> NDArray[np.bool_]:
+    """Which votes lie too far from the others; of two that contradict each other, both."""
+    off = np.zeros(len(value), dtype=bool)
+    for index in range(len(value)):
+        others = np.arange(len(value)) != index
+        if not others.any():
+            break
+        weight = 1.0 / np.square(sd[others])
+        middle = float(np.sum(weight * value[others]) / weight.sum())
+        off[index] = abs(value[index] - middle) > DISAGREE_SD * np.hypot(sd[index], 1.0 / np.sqrt(weight.sum()))
+    if off.sum() > 1 and len(value) > 2:
+        # With three or more, the one farthest off from the median is the odd one out; the others only seem off because of it.
+        gap = np.abs(value - np.median(value)) / sd
+        off &= gap == gap[off].max()
+    return off
+
+
+def misfit_words(fit: OutingFit, place: tuple[int, int], run: Run) -> str:
+    """Which voltage readings of a run do not fit, in words.
+
+    Parameters
+    ----------
+    fit : OutingFit
+        The answer [1]
+    place : tuple[int, int]
+        Outing and run within it [1]
+    run : Run
+        The run as written down [1]
+
+    Returns
+    -------
+    str
+        Empty when all fit [1]
+
+    References
+    ----------
+    .. [1] No source: wording.
+    """
+    parts: list[str] = []
+    for when, volts in (("before", run.before_v), ("after", run.after_v)):
+        if not volts:
+            continue
+        total = len(volts) != fit.layout.cells
+        scaled = fit.scaled[f"{when}_total"][place] if total else fit.scaled[when][place]
+        weights = fit.weight[f"{when}_total"][place] if total else fit.weight[when][place]
+        for cell, (read, gap, weight) in enumerate(zip(volts, np.atleast_1d(scaled), np.atleast_1d(weights), strict=True), start=1):
+            name = "the pack" if total else f"cell {cell}"
+            if np.isnan(gap):
+                parts.append(f"{read:.2f} V for {name} {when} the run cannot be and was left out")
+            elif weight < SET_ASIDE_WEIGHT:
+                parts.append(f"{read:.2f} V for {name} {when} the run does not fit and counted little")
+    return "; ".join(parts)
+
+
+def has_any(votes: tuple[EvidenceVote, ...]) -> bool:
+    """Whether anything was read that says what a run took.
+
+    Parameters
+    ----------
+    votes : tuple[EvidenceVote, ...]
+        Votes of the run [1]
+
+    Returns
+    -------
+    bool
+        True when at least one vote is an estimate [1]
+
+    References
+    ----------
+    .. [1] No source: bookkeeping.
+    """
+    return any(isinstance(vote.used_ah, Estimate) for vote in votes)
