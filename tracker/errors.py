@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 
@@ -24,6 +24,20 @@ class ConflictError(TrackerError):
 
 class InputError(TrackerError):
     """A value given by a person is not one that can be stored."""
+
+
+class FieldErrors(InputError):  # noqa: N818  it holds several
+    """Several things wrong in the fields of one record.
+
+    Parameters
+    ----------
+    problems : Mapping[str, str]
+        For each column at fault, what is wrong and what is allowed.
+    """
+
+    def __init__(self, problems: Mapping[str, str]) -> None:
+        self.problems = dict(problems)
+        super().__init__("\n".join(f"{column}: {message}" for column, message in self.problems.items()))
 
 
 class StoreError(TrackerError):

@@ -1,0 +1,180 @@
+"""From files and folders to one checked logbook, or to a refusal that lists everything wrong with them."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, field
+from datetime import datetime
+from operator import attrgetter
+from pathlib import Path
+from typing import Any, NamedTuple
+
+from tracker.domain.logbook import Logbook
+from tracker.domain.pack import Pack
+from tracker.domain.progress import Progress
+from tracker.domain.session import BenchReading, BenchTest
+from tracker.intake import checks
+from tracker.intake.columns import BENCH, CHARGES, CONTROLLERS, KINDS, PACKS, RUNS, VEHICLES, BenchRow, FileKind
+from tracker.intake.paths import files_of
+from tracker.intake.refusals import Refusals
+from tracker.intake.separators import foreign_format, open_text
+from tracker.intake.table_file import TableFile
+from tracker.intake.text import shown
+
+Key = tuple[str | datetime, ...]
+"""The kind of a record and what tells it from others: ("pack", name), ("run", pack, started_at), …"""
+
+_ROWS_BETWEEN_NEWS = 2000
+
+
+class Place(NamedTuple):
+    """Where a record was read."""
+
+    file: str
+    line: int
+
+
+@dataclass(frozen=True, slots=True)
+class Intake:
+    """What files held, where each record stood, and what was odd about them."""
+
+    logbook: Logbook
+    places: dict[Key, Place] = field(default_factory=dict)
+    warnings: tuple[str, ...] = ()
+
+    def place(self, record: Any) -> Place:
+        """Return where a record was read."""
+        return self.places[key_of(record)]
+
+
+_KIND_OF_RECORD: dict[Any, FileKind] = {kind.record: kind for kind in KINDS} | {BenchTest: BENCH}
+_KEY_GETTERS = {record: attrgetter(*kind.key) for record, kind in _KIND_OF_RECORD.items()}
+
+
+def key_of(record: Any) -> Key:
+    """Return the key under which `Intake.places` holds the place of a record."""
+    kind = _KIND_OF_RECORD[type(record)]
+    found: Any = _KEY_GETTERS[type(record)](record)
+    return (kind.one, *found) if len(kind.key) > 1 else (kind.one, found)
+
+
+def read_files(paths: Sequence[Path], progress: Progress | None = None) -> Intake:
+    """Read files, and all CSV files of folders.
+
+    Raises
+    ------
+    ImportRefusedError
+        When anything at all is wrong with any of them; it lists the first fifty bad places and counts the others.
+    """
+    refusals = Refusals()
+    warnings: list[str] = []
+    collection = _Collection(refusals)
+    for path in files_of(paths, refusals, warnings):
+        _read_file(path, collection, warnings, progress)
+    collection.cross_check()
+    if refusals.any:
+        raise refusals.error()
+    return Intake(collection.logbook(), collection.places, tuple(warnings))
+
+
+def _read_file(path: Path, collection: _Collection, warnings: list[str], progress: Progress | None) -> None:
+    label, refusals = str(path), collection.refusals
+    try:
+        foreign = foreign_format(path)
+        if foreign is not None:
+            refusals.add(label, 1, "file", foreign)
+            return
+        with open_text(path) as stream:
+            table = TableFile(stream, label, refusals, warnings)
+            collection.take(table, label, _telling(table.records(), f"reading {path.name}, rows", progress))
+    except OSError as error:
+        refusals.add(label, 1, "file", f"cannot be read ({error.strerror or error}); look at its rights and its disk.")
+
+
+def _telling(records: Iterator[tuple[int, Any]], label: str, progress: Progress | None) -> Iterator[tuple[int, Any]]:
+    done = 0
+    for done, entry in enumerate(records, 1):
+        if progress is not None and done % _ROWS_BETWEEN_NEWS == 0:
+            progress(label, done, None)
+        yield entry
+    if progress is not None:
+        progress(label, done, None)
+
+
+class _Collection:
+    """The records read so far. When so much is wrong that no more is listed, records are no longer kept."""
+
+    def __init__(self, refusals: Refusals) -> None:
+        self.refusals = refusals
+        self.places: dict[Key, Place] = {}
+        self._records: dict[str, dict[Key, Any]] = {kind.name: {} for kind in KINDS}
+
+    def take(self, table: TableFile, label: str, records: Iterator[tuple[int, Any]]) -> None:
+        """Take all records of one file."""
+        if table.kind is BENCH:
+            records = self._tests(records)
+        for line, record in records:
+            if self.refusals.full:
+                self._forget()
+            else:
+                self._add(table, record, Place(label, line))
+
+    def _tests(self, rows: Iterator[tuple[int, Any]]) -> Iterator[tuple[int, BenchTest]]:
+        """Yield the tests of one file: rows of the same controller and time are one, in the order of the file."""
+        tests: dict[tuple[str, datetime], tuple[int, list[BenchReading]]] = {}
+        for line, row in rows:
+            if self.refusals.full:
+                tests.clear()
+            elif isinstance(row, BenchRow):
+                _, readings = tests.setdefault((row.controller, row.tested_at), (line, []))
+                readings.append(BenchReading(supply_v=row.supply_v, running=row.running))
+        for (controller, tested_at), (line, readings) in tests.items():
+            yield line, BenchTest(controller=controller, tested_at=tested_at, readings=tuple(readings))
+
+    def _add(self, table: TableFile, record: Any, place: Place) -> None:
+        kind = table.kind
+        if kind is None:
+            return
+        key, known = key_of(record), self._records[kind.name]
+        earlier = known.setdefault(key, record)
+        if earlier is record:
+            self.places[key] = place
+        elif earlier != record:
+            self.refusals.add(*place, kind.column_of(kind.key[0]), _contradiction(kind, record, earlier, self.places[key]))
+
+    def _forget(self) -> None:
+        self.places.clear()
+        for known in self._records.values():
+            known.clear()
+
+    def cross_check(self) -> None:
+        """Hold runs and charges against the packs that stand in the same files."""
+        series = {pack.name: pack.series for pack in self._of(PACKS) if isinstance(pack, Pack)}
+        for record in (*self._of(RUNS), *self._of(CHARGES)):
+            if record.pack in series:
+                for column, message in checks.against_series(record, series[record.pack]):
+                    self.refusals.add(*self.places[key_of(record)], column, message)
+
+    def _of(self, kind: FileKind) -> tuple[Any, ...]:
+        return tuple(self._records[kind.name].values())
+
+    def logbook(self) -> Logbook:
+        """Return all records."""
+        return Logbook(
+            packs=self._of(PACKS),
+            vehicles=self._of(VEHICLES),
+            controllers=self._of(CONTROLLERS),
+            runs=self._of(RUNS),
+            charges=self._of(CHARGES),
+            bench_tests=self._of(BENCH),
+        )
+
+
+def _contradiction(kind: FileKind, record: Any, earlier: Any, place: Place) -> str:
+    if kind is BENCH:
+        differing = ["readings"]
+    else:
+        differing = [column.name for column in kind.columns if getattr(record, column.field) != getattr(earlier, column.field)]
+    what = f"pack {shown(record.pack)} at this time" if kind in (RUNS, CHARGES) else "that name"
+    what = "that controller at this time" if kind is BENCH else what
+    return f"a {kind.one} of {what} stands at {place.file}:{place.line} with other {', '.join(differing)}; keep one of the two."
