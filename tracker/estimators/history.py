@@ -1,4 +1,4 @@
-"""A pack with everything that was written down about it."""
+"""One pack's history: the pack, its runs and its charges."""
 
 from __future__ import annotations
 
@@ -10,8 +10,8 @@ from tracker.domain.session import Charge, Run
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class PackHistory:
-    """A pack, its runs and its charges, each in time order."""
+    """What was written down about one pack, in time order."""
 
     pack: Pack
-    runs: tuple[Run, ...]
-    charges: tuple[Charge, ...]
+    runs: tuple[Run, ...] = ()
+    charges: tuple[Charge, ...] = ()
