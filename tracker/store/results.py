@@ -12,6 +12,7 @@ from sqlalchemy import Select, delete, func, select
 from tracker.domain.results import GRADES, Finding, RunEstimate
 from tracker.errors import NotFoundError
 from tracker.store.estimates import estimate_of, text_of, worst_grade
+from tracker.store.garbage import collector_resting
 from tracker.store.room import Room
 from tracker.store.rows import FINDINGS
 from tracker.store.tables import Base, FindingRow, PackKnowledgeRow, PackRow, RunEstimateRow, RunRow
@@ -37,27 +38,27 @@ class Results(Room):
 
     def save_estimates(self, pack: str, estimates: Sequence[tuple[datetime, RunEstimate]]) -> None:
         """Store the estimates of a pack's runs, given by when they started, in place of earlier ones of the same runs."""
-        key = self._pack_key(pack)
-        chosen = select(RunRow.started_at, RunRow.id).where(RunRow.pack_id == key.id)
-        if estimates:
-            times = [started_at for started_at, _ in estimates]
-            chosen = chosen.where(RunRow.started_at.between(min(times), max(times)))
-        numbers = {started_at: number for started_at, number in self.connection.execute(chosen)}  # noqa: C416 - typed rows
+        if not estimates:
+            return
+        times = [started_at for started_at, _ in estimates]
+        chosen = (
+            select(RunRow.started_at, RunRow.id, RunEstimateRow.run_id)
+            .outerjoin(RunEstimateRow, RunEstimateRow.run_id == RunRow.id)
+            .where(RunRow.pack_id == self._pack_key(pack).id, RunRow.started_at.between(min(times), max(times)))
+        )
+        stored = {started_at: (number, old) for started_at, number, old in self.connection.execute(chosen)}
         rows: dict[int, dict[str, Any]] = {}
-        for started_at, estimate in estimates:
-            number = numbers.get(started_at)
-            if number is None:
-                raise NotFoundError(f"no run of '{pack}' at {started_at} is stored, so no estimate of it can be.")
-            rows[number] = {
-                "run_id": number,
-                "model": estimate.model,
-                "worst_grade": worst_grade(estimate),
-                "payload": text_of(estimate),
-            }
-        if rows:
-            replaced = select(RunRow.id).where(RunRow.pack_id == key.id, RunRow.started_at.between(min(times), max(times)))
-            kept = set(self.connection.scalars(select(RunEstimateRow.run_id).where(RunEstimateRow.run_id.in_(replaced))))
-            self._delete_estimates(sorted(kept & set(rows)))
+        replaced: list[int] = []
+        with collector_resting():
+            for started_at, estimate in estimates:
+                if started_at not in stored:
+                    raise NotFoundError(f"no run of '{pack}' at {started_at} is stored, so no estimate of it can be.")
+                number, old = stored[started_at]
+                grade, payload = worst_grade(estimate), text_of(estimate)
+                rows[number] = {"run_id": number, "model": estimate.model, "worst_grade": grade, "payload": payload}
+                if old is not None:
+                    replaced.append(old)
+            self._delete_estimates(replaced)
             self._insert(RunEstimateRow, list(rows.values()))
 
     def estimates(self, packs: Sequence[str] | None = None, model: str | None = None) -> dict[RunKey, RunEstimate]:
@@ -182,7 +183,8 @@ class Results(Room):
         return chosen if model is None else chosen.where(RunEstimateRow.model == model)
 
     def _read_estimates(self, chosen: Select[str, datetime, str, str]) -> dict[RunKey, RunEstimate]:
-        return {(pack, at): estimate_of(text, model) for pack, at, text, model in self.connection.execute(chosen)}
+        with collector_resting():
+            return {(pack, at): estimate_of(text, model) for pack, at, text, model in self.connection.execute(chosen)}
 
     def _delete_estimates(self, ids: Sequence[int]) -> None:
         for start in range(0, len(ids), 500):

@@ -12,6 +12,7 @@ from tracker.domain.controller import Controller, Vehicle
 from tracker.domain.pack import Pack
 from tracker.domain.results import Finding
 from tracker.domain.session import Charge, Run
+from tracker.store.garbage import collector_resting
 from tracker.store.tables import Base, ChargeRow, ControllerRow, FindingRow, PackRow, RunRow, VehicleRow
 
 Record = TypeVar("Record")
@@ -44,7 +45,8 @@ class Conversion(Generic[Record]):
     def records(self, rows: Iterable[Sequence[Any]], **others: Any) -> list[Record]:
         """Return the records of rows selected as `columns`."""
         make, names = self._record, self._read
-        return [make(**dict(zip(names, row, strict=True)), **others) for row in rows]
+        with collector_resting():
+            return [make(**dict(zip(names, row, strict=True)), **others) for row in rows]
 
     def record(self, row: Sequence[Any], **others: Any) -> Record:
         """Return the record of one row selected as `columns`."""
