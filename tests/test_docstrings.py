@@ -38,9 +38,11 @@ def public_functions() -> Iterator[tuple[str, Function]]:
 
 
 def parameters(function: Function) -> list[str]:
-    stars = {inspect.Parameter.VAR_POSITIONAL: "*", inspect.Parameter.VAR_KEYWORD: "**"}
-    found = inspect.signature(function).parameters.items()
-    return [stars.get(each.kind, "") + name for name, each in found if name not in ("self", "cls")]
+    return [
+        str(each).split(":")[0].split(" ")[0]
+        for name, each in inspect.signature(function).parameters.items()
+        if name not in ("self", "cls")
+    ]
 
 
 def sections(function: Function) -> dict[str, str]:
