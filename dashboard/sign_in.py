@@ -9,7 +9,7 @@ import time
 from collections import defaultdict, deque
 from datetime import timedelta
 from html import escape
-from urllib.parse import urlencode
+from urllib.parse import quote, urlencode
 
 from flask import Flask, Response, redirect, request, session
 from werkzeug.wrappers import Response as BaseResponse
@@ -67,7 +67,7 @@ def require_sign_in(server: Flask, password: str) -> None:
         if session.get("signed_in") is True or request.path in OPEN_PATHS:
             return None
         if request.method == "GET" and request.accept_mimetypes.accept_html and not request.path.startswith("/_dash"):
-            return redirect(f"{PATH}?" + urlencode({"next": request.full_path.rstrip("?")}))
+            return redirect(f"{PATH}?" + urlencode({"next": _asked_for()}))
         return Response("Please sign in.", 401, mimetype="text/plain")
 
     def page() -> BaseResponse:
@@ -91,6 +91,12 @@ def require_sign_in(server: Flask, password: str) -> None:
 def safe_target(wanted: str) -> str:
     """Where to go after signing in: only to a place of our own."""
     return wanted if wanted.startswith("/") and not wanted.startswith(("//", "/\\")) and wanted.isprintable() else "/"
+
+
+def _asked_for() -> str:
+    """The address asked for, encoded again: the web server has taken the percent signs out of its path."""
+    query = request.query_string.decode("ascii", errors="replace")
+    return quote(request.path) + (f"?{query}" if query else "")
 
 
 def _page(wanted: str, problem: str, status: int) -> Response:
