@@ -117,7 +117,7 @@ class NumberCell:
 
         def read(given: str) -> Any:
             digits = mark.with_point(given, limits)
-            value = numbers.bounded(digits, limits)
+            value = numbers.bounded(digits, limits, given)
             return value if convert is float else convert(digits)
 
         return _remembering(read)

@@ -126,7 +126,7 @@ PACKS = FileKind(
         Column("chemistry", "chemistry", KindCell(_chemistries), required=True),
         Column("series", "series", whole(1, MOST_IN_SERIES), required=True),
         Column("parallel", "parallel", whole(1, 10_000)),
-        Column("capacity_mah", "capacity_ah", milli(1, _HIGHEST_MAH, "mAh"), required=True),
+        Column("capacity_mah", "capacity_ah", milli(10, _HIGHEST_MAH, "mAh"), required=True),
         Column("continuous_c", "continuous_c", number(0, 10_000, "times the capacity", above=True)),
         Column("acquired_on", "acquired_on", day()),
         Column("retired_on", "retired_on", day()),

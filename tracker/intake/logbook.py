@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
 from datetime import datetime
-from operator import attrgetter
 from pathlib import Path
 from typing import Any, NamedTuple
 
@@ -21,8 +20,8 @@ from tracker.intake.separators import foreign_format, open_text
 from tracker.intake.table_file import TableFile
 from tracker.intake.text import shown
 
-Key = tuple[str | datetime, ...]
-"""The kind of a record and what tells it from others: ("pack", name), ("run", pack, started_at), …"""
+Key = tuple[str, ...]
+"""The kind of a record and what tells it from others: ("pack", name), ("run", pack, time in UTC as ISO 8601), …"""
 
 _ROWS_BETWEEN_NEWS = 2000
 
@@ -42,20 +41,15 @@ class Intake:
     places: dict[Key, Place] = field(default_factory=dict)
     warnings: tuple[str, ...] = ()
 
-    def place(self, record: Any) -> Place:
-        """Return where a record was read."""
-        return self.places[key_of(record)]
+
+_KINDS = {kind.name: kind for kind in KINDS}
 
 
-_KIND_OF_RECORD: dict[Any, FileKind] = {kind.record: kind for kind in KINDS} | {BenchTest: BENCH}
-_KEY_GETTERS = {record: attrgetter(*kind.key) for record, kind in _KIND_OF_RECORD.items()}
-
-
-def key_of(record: Any) -> Key:
-    """Return the key under which `Intake.places` holds the place of a record."""
-    kind = _KIND_OF_RECORD[type(record)]
-    found: Any = _KEY_GETTERS[type(record)](record)
-    return (kind.one, *found) if len(kind.key) > 1 else (kind.one, found)
+def key_of(kind: str, record: Any) -> Key:
+    """Return the key under which `Intake.places` holds the place of a record; `kind` is as packs, runs, bench, …"""
+    of = _KINDS[kind]
+    parts = (getattr(record, field) for field in of.key)
+    return (of.one, *(part.isoformat() if isinstance(part, datetime) else part for part in parts))
 
 
 def read_files(paths: Sequence[Path], progress: Progress | None = None) -> Intake:
@@ -135,7 +129,7 @@ class _Collection:
         kind = table.kind
         if kind is None:
             return
-        key, known = key_of(record), self._records[kind.name]
+        key, known = key_of(kind.name, record), self._records[kind.name]
         earlier = known.setdefault(key, record)
         if earlier is record:
             self.places[key] = place
@@ -150,10 +144,11 @@ class _Collection:
     def cross_check(self) -> None:
         """Hold runs and charges against the packs that stand in the same files."""
         series = {pack.name: pack.series for pack in self._of(PACKS) if isinstance(pack, Pack)}
-        for record in (*self._of(RUNS), *self._of(CHARGES)):
-            if record.pack in series:
-                for column, message in checks.against_series(record, series[record.pack]):
-                    self.refusals.add(*self.places[key_of(record)], column, message)
+        for kind in (RUNS, CHARGES):
+            for record in self._of(kind):
+                if record.pack in series:
+                    for column, message in checks.against_series(record, series[record.pack]):
+                        self.refusals.add(*self.places[key_of(kind.name, record)], column, message)
 
     def _of(self, kind: FileKind) -> tuple[Any, ...]:
         return tuple(self._records[kind.name].values())

@@ -113,13 +113,14 @@ def _why_no_number(text: str) -> str:
     return f"{shown(text)} is not a number"
 
 
-def bounded(point_text: str, limits: Limits) -> float:
-    """Return the number itself, in the unit it is written in, or refuse it as out of range."""
+def bounded(point_text: str, limits: Limits, given: str) -> float:
+    """Return the number itself, in the unit it is written in, or refuse it as out of range, in the words given."""
     value = float(point_text)
     if not isfinite(value):
-        raise CellError(f"{shown(point_text)} is too large; allowed are {limits.words}.")
+        raise CellError(f"{shown(given)} is too large; allowed are {limits.words}.")
     if not limits.hold(value):
-        raise CellError(f"{shown(point_text)} is out of range; allowed are {limits.words}.")
+        problem = "not a whole number" if limits.whole and value != int(value) else "out of range"
+        raise CellError(f"{shown(given)} is {problem}; allowed are {limits.words}.")
     return value + 0.0  # turns -0 into 0
 
 

@@ -73,7 +73,7 @@ class TableFile:
             return
         missing = [name for name in kind.required if name not in names]
         if missing:
-            needed = f"has no column {either(missing)}, which a {kind.name} file needs; it has {_named(names)}."
+            needed = f"lacks {either(missing)}, which a {kind.name} file needs; it has {_named(names)}."
             self._refuse(at, "header", needed)
         twice = sorted({column.name for column in kind.columns if names.count(column.name) > 1})
         for name in twice:
@@ -190,7 +190,7 @@ def kind_of(names: list[str]) -> FileKind | None:
 def _no_kind(names: list[str], line: str) -> str:
     kinds = "; ".join(f"{kind.name}: {' '.join(kind.required)}" for kind in KINDS)
     tabs = "Tabs separate nothing here: save the file with commas or semicolons. " if "\t" in line else ""
-    return f"has {_named(names)}, which fits no kind of file. {tabs}The first row must name the columns; needed at least: {kinds}."
+    return f"fits no kind of file ({_named(names)}). {tabs}The first row must name the columns; needed at least: {kinds}."
 
 
 def _named(names: list[str]) -> str:
