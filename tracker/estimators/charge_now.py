@@ -106,10 +106,7 @@ def charge_now(history: PackHistory, assessed: Sequence[AssessedRun], now: datet
     if event is None:
         return NotEnough("No run and no charge was written down")
     cells = family(history.pack.chemistry)
-    if event.charge is not None:
-        then = _after_charge(history, assessed, event.charge, cells)
-    else:
-        then = _mean_left(event.run)
+    then = _mean_left(event.run) if event.charge is None else _after_charge(history, assessed, event.charge, cells)
     return then if isinstance(then, NotEnough) else _aged(then, max(now - event.ended_at, timedelta()), cells)
 
 

@@ -58,7 +58,7 @@ class _Standing:
     event: LastEvent | None
     idle: timedelta
     soc: Quantity
-    last: AssessedRun | None
+    ever_damaging: bool
     findings: tuple[Finding, ...]
     health: Quantity
 
@@ -103,7 +103,8 @@ def pack_state(
     soc = charge_now(history, assessed, now)
     idle = timedelta() if event is None else max(now - event.ended_at, timedelta())
     health = _health(pack, capacity)
-    standing = _Standing(pack, family(pack.chemistry).chemistry, event, idle, soc, last, tuple(findings), health)
+    ever_damaging = any(_worst_grade(each) == "damaging" for each in assessed)
+    standing = _Standing(pack, family(pack.chemistry).chemistry, event, idle, soc, ever_damaging, tuple(findings), health)
     word, to_do = _word(standing)
     deepest = None if last is None else _deepest(last)
     return PackState(
@@ -184,7 +185,7 @@ def _stops(standing: _Standing) -> list[Finding]:
 
 
 def _to_be_checked(standing: _Standing) -> bool:
-    """Whether harm was found in what happened last; a charge since then says that somebody has looked."""
+    """Whether harm was found in what happened last; once it was charged or run again its past harm is still told, see `_past_harm`."""
     event = standing.event
     if event is None:
         return False
@@ -195,7 +196,7 @@ def _to_be_checked(standing: _Standing) -> bool:
 
 
 def _past_harm(standing: _Standing) -> str:
-    if not any(finding.rule in TO_BE_CHECKED for finding in _stops(standing)):
+    if not standing.ever_damaging and not any(finding.rule in TO_BE_CHECKED for finding in _stops(standing)):
         return ""
     return " It may have been harmed earlier: watch it for swelling and heat, and do not leave it alone while it charges."
 

@@ -130,7 +130,7 @@ def _low_words(evidence: RunEvidence, when: str, cell: CellVoltage, early: bool)
         return f"{found} It was read within 5 min: measure again after an hour, in a safe place, and do not charge it before."
     if not _lithium(evidence):
         return f"{found} Do not put it on the charger: ask its maker, or take it to a battery recycling point."
-    return f"{found} Do not charge it. Take it out of use. {wording.SET_ASIDE}"
+    return f"{found} Do not charge it. Take it out of use. {wording.SET_ASIDE} If the number was mistyped, correct the run."
 
 
 def _waits(evidence: PackEvidence) -> list[timedelta]:
