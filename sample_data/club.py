@@ -17,7 +17,7 @@ class ClubController:
     share: float
     receiver: bool
     true_trip_v: float | None = None
-    """Of the whole pack."""
+    """Of the pack or of one cell, as the mode says."""
     true_restart_v: float | None = None
     notes: str = ""
 
@@ -93,13 +93,20 @@ CONTROLLERS: tuple[ClubController, ...] = (
         notes="altered for two lithium cells, bench tested",
     ),
     ClubController(
-        name="crawler-drive", mode="cell_v", cutoff_v=3.3, restart_v=3.6, share=1.0, receiver=True, true_trip_v=9.93, true_restart_v=10.8
+        name="crawler-drive", mode="cell_v", cutoff_v=3.3, restart_v=3.6, share=1.0, receiver=True, true_trip_v=3.31, true_restart_v=3.6
     ),
     ClubController(
         name="buggy-drive", mode="pack_v", cutoff_v=6.6, restart_v=7.0, share=1.0, receiver=True, true_trip_v=6.58, true_restart_v=7.02
     ),
     ClubController(
-        name="hauler-drive", mode="pack_v", cutoff_v=9.0, restart_v=9.8, share=1.0, receiver=True, true_trip_v=9.07, true_restart_v=9.83
+        name="hauler-drive",
+        mode="cell_v",
+        cutoff_v=2.9,
+        restart_v=3.1,
+        share=1.0,
+        receiver=True,
+        true_trip_v=2.92,
+        true_restart_v=3.1,
     ),
     ClubController(
         name="launch-drive",

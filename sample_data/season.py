@@ -8,7 +8,7 @@ from datetime import datetime, time, timedelta
 
 import numpy as np
 
-from sample_data.club import CONTROLLERS, PACKS, VEHICLES, ClubPack, ClubVehicle
+from sample_data.club import CONTROLLERS, PACKS, VEHICLES, ClubController, ClubPack, ClubVehicle
 from sample_data.outings import LATE_CHARGES, LateCharge, Outing, plan
 from sample_data.readings import TELEMETRY_ERROR_V, Instruments, local, minutes, mistyped
 from sample_data.simulate import ABOVE_FULL_V, SOC_GRID, Drive, FloatArray, SimulatedPack, Trip, load_profile, new_pack
@@ -190,7 +190,9 @@ class _Keeper:
         share = 3.0 if outing.to_the_end else outing.share * self.read.about(1.0, 0.07)
         load_a = load_profile(mean_a, share * self.pack.rated_ah * 3600.0 / mean_a, burst=vehicle.burst, scatter=self.scatter)
         controllers = [next(one for one in CONTROLLERS if one.name == name) for name in vehicle.controllers]
-        trips_v: tuple[float | None, ...] = outing.trips_v or tuple(controller.true_trip_v for controller in controllers)
+        trips_v: tuple[float | None, ...] = outing.trips_v or tuple(
+            _pack_trip_v(controller, self.pack.series) for controller in controllers
+        )
         return self.pack.drive(
             load_a,
             tuple(Trip(trip_v=trip_v, share=controller.share) for trip_v, controller in zip(trips_v, controllers, strict=True)),
@@ -247,6 +249,12 @@ class _Keeper:
                 raise ValueError(f"{self.owned.name}: {at} is before {self.now}; the plan's days stand too close together.")
             self.pack.rest((at - self.now).total_seconds(), kelvin_from_celsius(air_c))
         self.now = at
+
+
+def _pack_trip_v(controller: ClubController, series: int) -> float | None:
+    if controller.true_trip_v is None or controller.mode != "cell_v":
+        return controller.true_trip_v
+    return controller.true_trip_v * series
 
 
 def season_air_c(at: datetime, read: Instruments) -> float:
