@@ -60,9 +60,13 @@ class Installed:
         done = subprocess.run(
             [self.program, *words], cwd=self.folder, env=self.environment, capture_output=True, encoding="utf-8", timeout=300, check=False
         )
-        assert done.returncode == 0, f"{words}: {done.stderr}"
+        assert done.returncode == 0, f"{words}: {done.stderr}{self.faults()}"
         assert "Traceback" not in done.stderr
         return done.stdout
+
+    def faults(self) -> str:
+        """What the program kept of its own faults, for whoever reads why a test failed."""
+        return "".join(f"\n{path.read_text('utf-8')}" for path in self.folder.rglob("pack-tracker-*.log"))
 
 
 @pytest.fixture(scope="module")
@@ -153,7 +157,7 @@ def test_the_demo_answers_and_stops_cleanly(installed: Installed) -> None:
         encoding="utf-8",
     )
     try:
-        health, page = wait_for(f"http://127.0.0.1:{port}/healthz", demo), fetch(f"http://127.0.0.1:{port}/")
+        health, page = wait_for(f"http://127.0.0.1:{port}/healthz", demo, installed), fetch(f"http://127.0.0.1:{port}/")
         assert health == 200
         assert page == 200
         demo.send_signal(signal.SIGTERM)
@@ -168,12 +172,12 @@ def test_the_demo_answers_and_stops_cleanly(installed: Installed) -> None:
     assert str(port) in output
 
 
-def wait_for(url: str, process: subprocess.Popen[str]) -> int:
+def wait_for(url: str, process: subprocess.Popen[str], installed: Installed) -> int:
     """Status of the first answer."""
     until = time.monotonic() + ANSWER_WITHIN_S
     while time.monotonic() < until:
         if process.poll() is not None:
-            pytest.fail(f"it stopped by itself: {process.communicate()[0]}")
+            pytest.fail(f"it stopped by itself: {process.communicate()[0]}{installed.faults()}")
         try:
             return fetch(url)
         except urllib.error.URLError:
