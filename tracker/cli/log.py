@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 import argparse
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
 from dataclasses import dataclass
 from datetime import datetime, timedelta
-from typing import TYPE_CHECKING, NoReturn
+from typing import TYPE_CHECKING
 
 from tracker.cli.options import Commands, add_command, add_json, open_chosen
 from tracker.errors import FieldErrors, InputError
@@ -69,7 +70,7 @@ pack came to rest. Decimal point or decimal comma."""
 
 RUN_EXAMPLES = """\
   pack-tracker log run --pack "Tug A" --vehicle "Pond tug" --run-min 14 --before-v 8.36 --after-v 7.52
-  pack-tracker log run --pack "Tug A" --run-min 9,5 --before-v "4,18 4,17" --after-v "3,81 3,74" --rest-after-min 20
+  pack-tracker log run --pack "Tug A" --run-min 9,5 --before-v "4,18 4,17" --after-v "3,81 3,74"
   pack-tracker log run --pack "Tug A" --run-min 14 --after-v 7.52 --preview"""
 
 CHARGE_DESCRIPTION = """\
@@ -113,13 +114,14 @@ def log_run(args: argparse.Namespace) -> int:
     from tracker.cli.output import clean, local, show
     from tracker.domain.results import AssessedRun
 
-    run = _parsed_run(args)
-    with open_chosen(args) as services:
-        if args.preview:
-            estimate = services.runs.preview(run)
-        else:
-            _store_new_vehicle(args, services)
-            estimate = services.runs.log(run, replace=args.replace)
+    with _naming_options(RUN_FIELDS):
+        run = _parsed_run(args)
+        with open_chosen(args) as services:
+            if args.preview:
+                estimate = services.runs.preview(run)
+            else:
+                _store_new_vehicle(args, services)
+                estimate = services.runs.log(run, replace=args.replace)
     if args.json:
         print_document(assess_document(estimate.model, [AssessedRun(run=run, estimate=estimate)]))
         return 0
@@ -135,14 +137,10 @@ def log_charge(args: argparse.Namespace) -> int:
     from tracker.cli.output import clean, finding_lines, local, show
     from tracker.intake.record import parse_charge
 
-    fields = _given(args, CHARGE_FIELDS)
-    fields.setdefault("finished_at", _now().isoformat())
-    try:
-        charge = parse_charge(fields)
-    except FieldErrors as errors:
-        _refuse(errors, CHARGE_FIELDS)
-    with open_chosen(args) as services:
-        findings = services.charges.log(charge, replace=args.replace)
+    with _naming_options(CHARGE_FIELDS):
+        charge = parse_charge({"finished_at": _now().isoformat(), **_given(args, CHARGE_FIELDS)})
+        with open_chosen(args) as services:
+            findings = services.charges.log(charge, replace=args.replace)
     if args.json:
         print_document(charge_document(charge.pack, charge.finished_at, findings))
         return 0
@@ -156,18 +154,13 @@ def _parsed_run(args: argparse.Namespace) -> Run:
     from tracker.intake.record import parse_run
 
     fields = _given(args, RUN_FIELDS)
-    try:
-        if "started_at" in fields:
-            return parse_run(fields)
-        # Its length must be known to say when a run that has just ended started, so the fields are read twice.
-        ended_at = _now()
-        run = parse_run({**fields, "started_at": ended_at.isoformat()})
-        started_at = ended_at - timedelta(seconds=run.run_s + (run.rest_after_s or 0))
-        return parse_run({**fields, "started_at": started_at.isoformat()})
-    except OverflowError as error:
-        raise InputError("--run-min: the run would have started before all calendars; give --started-at or a shorter run.") from error
-    except FieldErrors as errors:
-        _refuse(errors, RUN_FIELDS)
+    if "started_at" in fields:
+        return parse_run(fields)
+    # Its length must be known to say when a run that has just ended started, so the fields are read twice.
+    ended_at = _now()
+    run = parse_run({**fields, "started_at": ended_at.isoformat()})
+    started_at = ended_at - timedelta(seconds=run.run_s + (run.rest_after_s or 0))
+    return parse_run({**fields, "started_at": started_at.isoformat()})
 
 
 def _store_new_vehicle(args: argparse.Namespace, services: Services) -> None:
@@ -190,9 +183,14 @@ def _given(args: argparse.Namespace, fields: Sequence[Field]) -> dict[str, str]:
     return {field.column: value for field in fields if (value := getattr(args, field.column)) is not None}
 
 
-def _refuse(errors: FieldErrors, fields: Sequence[Field]) -> NoReturn:
+@contextmanager
+def _naming_options(fields: Sequence[Field]) -> Iterator[None]:
+    """Speak of the options a person typed, where what is refused speaks of columns."""
     options = {field.column: field.option for field in fields}
-    raise InputError("\n".join(f"{options.get(column, column)}: {words}" for column, words in errors.problems.items())) from errors
+    try:
+        yield
+    except FieldErrors as errors:
+        raise InputError("\n".join(f"{options.get(column, column)}: {words}" for column, words in errors.problems.items())) from errors
 
 
 def _now() -> datetime:

@@ -7,16 +7,29 @@ are missing or of another model version are made at the next look, also when the
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
 from itertools import groupby
 
 from tracker.domain.progress import Progress
+from tracker.domain.results import AssessedRun, Finding
 from tracker.estimators import MODEL
-from tracker.estimators.assess import PackAssessment, PackHistory, assess_packs
+from tracker.estimators.assess import assess_packs
+from tracker.estimators.history import PackHistory
+from tracker.services.judging import judge_past, judge_runs
 from tracker.store.database import Store
 from tracker.store.records import Records
 
 RUNS_AT_ONCE = 5_000
 """Runs estimated in one transaction: many, for the estimator works on many packs at a time; not more, for others wait meanwhile."""
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Judged:
+    """One pack's runs with estimates and findings, and what was found about the pack."""
+
+    pack: str
+    runs: tuple[AssessedRun, ...]
+    findings: tuple[Finding, ...]
 
 
 def refresh(store: Store, names: Sequence[str] | None = None, *, everything: bool = False, progress: Progress | None = None) -> None:
@@ -47,7 +60,7 @@ def waiting_runs(store: Store) -> int:
 
 def assess_and_save(
     records: Records, names: Sequence[str], done: int = 0, total: int | None = None, progress: Progress | None = None
-) -> list[PackAssessment]:
+) -> list[Judged]:
     """Estimate packs from all their history and store the estimates and findings."""
     if not names:
         return []
@@ -58,19 +71,23 @@ def assess_and_save(
         def told(_label: str, within: int, _of: int | None) -> None:
             listener("runs assessed", done + within, total)
 
-    assessments = assess(records, histories(records, names), told)
-    for assessment in assessments:
-        records.mark_stale(assessment.pack, None)
-        records.save_estimates(assessment.pack, [(each.run.started_at, each.estimate) for each in assessment.runs])
-        records.save_findings(assessment.pack, assessment.findings)
-    return assessments
+    found = assess(records, histories(records, names), told)
+    for judged in found:
+        records.mark_stale(judged.pack)
+        records.save_estimates(judged.pack, [(each.run.started_at, each.estimate) for each in judged.runs])
+        records.save_findings(judged.pack, judged.findings)
+    return found
 
 
-def assess(records: Records, past: Sequence[PackHistory], progress: Progress | None = None) -> list[PackAssessment]:
-    """Estimate packs from the histories given; nothing is stored."""
+def assess(records: Records, past: Sequence[PackHistory], progress: Progress | None = None) -> list[Judged]:
+    """Estimate and judge packs from the histories given; nothing is stored."""
     vehicles = {vehicle.name: vehicle for vehicle in records.vehicles()}
     controllers = {controller.name: controller for controller in records.controllers()}
-    return assess_packs(past, vehicles, controllers, progress=progress)
+    found = []
+    for history, assessment in zip(past, assess_packs(past, vehicles, controllers, progress=progress), strict=True):
+        runs = judge_runs(history, assessment.runs, vehicles, controllers)
+        found.append(Judged(pack=history.pack.name, runs=runs, findings=judge_past(history, runs)))
+    return found
 
 
 def histories(records: Records, names: Sequence[str], *, limit_last: int | None = None) -> list[PackHistory]:

@@ -9,8 +9,9 @@ from tracker.domain.results import Finding
 from tracker.domain.session import Charge
 from tracker.errors import ConflictError, FieldErrors, NotFoundError
 from tracker.estimators import MODEL
+from tracker.intake.checks import against_series
 from tracker.services.assessing import assess, assess_and_save, histories
-from tracker.services.checks import charge_problems, unknown
+from tracker.services.checks import unknown
 from tracker.services.urgency import most_urgent_first
 from tracker.store.database import Store
 from tracker.store.records import Records
@@ -72,6 +73,6 @@ def _check(records: Records, charge: Charge) -> None:
     names = [pack.name for pack in records.packs()]
     if charge.pack not in names:
         raise NotFoundError(unknown("pack", charge.pack, names, "look at the spelling, or bring in a packs file that describes it."))
-    problems = dict(charge_problems(charge, records.pack(charge.pack)))
+    problems = dict(against_series(charge, records.pack(charge.pack).series))
     if problems:
         raise FieldErrors(problems)

@@ -10,8 +10,9 @@ from tracker.domain.controller import Vehicle
 from tracker.domain.progress import Progress
 from tracker.domain.results import ImportReport
 from tracker.errors import BadRow, ImportRefusedError, InputError
+from tracker.intake.checks import against_series
 from tracker.intake.logbook import Intake, Place, key_of
-from tracker.services.checks import Problem, charge_problems, pack_problems, run_problems, settings_warning, unknown
+from tracker.services.checks import Problem, pack_problems, settings_warning, unknown
 from tracker.services.comparing import Change, Changes, compare, differing_columns
 from tracker.services.controllers import carriers, mark_driven
 from tracker.store.records import Records
@@ -80,10 +81,10 @@ class Import:
         what_to_do = "look at the spelling, or describe it in a packs file"
         # Looking for names that are near takes a while, and a wrong name is seldom alone.
         no_pack = cache(lambda name: [("pack", unknown("pack", name, packs, what_to_do))])
-        for run in self._given.runs:
-            self._note("runs", run, run_problems(run, packs[run.pack]) if run.pack in packs else no_pack(run.pack))
-        for charge in self._given.charges:
-            self._note("charges", charge, charge_problems(charge, packs[charge.pack]) if charge.pack in packs else no_pack(charge.pack))
+        for kind, sessions in (("runs", self._given.runs), ("charges", self._given.charges)):
+            for session in sessions:
+                known = packs.get(session.pack)
+                self._note(kind, session, against_series(session, known.series) if known else no_pack(session.pack))
 
     def _check_differences(self, changes: Changes) -> None:
         if self._update:

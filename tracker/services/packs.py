@@ -12,10 +12,11 @@ from tracker.domain.progress import Progress
 from tracker.domain.results import AssessedRun, Finding, PackRecord, PackState
 from tracker.errors import FieldErrors
 from tracker.estimators import MODEL
-from tracker.estimators.assess import PackHistory
+from tracker.estimators.history import PackHistory
 from tracker.estimators.standing import pack_state
 from tracker.services.assessing import assess, histories, refresh
 from tracker.services.checks import pack_problems
+from tracker.services.judging import judge_now, of_concern
 from tracker.services.urgency import most_urgent_first
 from tracker.store.database import Store
 from tracker.store.records import Records
@@ -72,13 +73,14 @@ class Packs:
                 for run in history.runs
                 if (name, run.started_at) in estimates
             )
-            findings = _findings(records, [history])[name]
+            past = _past_findings(records, [history])[name]
+        now = now or datetime.now(UTC)
         kind = chemistry.load(history.pack.chemistry)
         return PackRecord(
-            state=pack_state(history, assessed, findings, now or datetime.now(UTC)),
+            state=_state(history, assessed, past, now),
             runs=assessed,
             charges=history.charges,
-            findings=findings,
+            findings=most_urgent_first([*past, *judge_now(history, assessed, now)]),
             floor_v=kind["floor_v"],
             reserve_soc=kind["reserve_soc"],
         )
@@ -87,7 +89,7 @@ class Packs:
 def _states(records: Records, packs: Sequence[Pack], now: datetime) -> tuple[PackState, ...]:
     names = [pack.name for pack in packs]
     recent = histories(records, names, limit_last=RECENT)
-    findings = _findings(records, recent)
+    past = _past_findings(records, recent)
     last = {pack: (started_at, estimate) for (pack, started_at), estimate in records.last_estimates(MODEL).items()}
     run_counts, deep_counts = records.run_counts(), records.deep_counts(MODEL)
     states: list[PackState] = []
@@ -97,14 +99,22 @@ def _states(records: Records, packs: Sequence[Pack], now: datetime) -> tuple[Pac
         assessed = [
             AssessedRun(run=run, estimate=estimate) for run in history.runs if estimate is not None and run.started_at == started_at
         ]
-        state = pack_state(history, assessed, findings[name], now)
+        state = _state(history, assessed, past[name], now)
         # Only the last runs were looked at; the counts are of all.
         states.append(replace(state, runs=run_counts.get(name, 0), deep_runs=deep_counts.get(name, 0)))
     return tuple(states)
 
 
-def _findings(records: Records, past: Sequence[PackHistory]) -> dict[str, tuple[Finding, ...]]:
-    """Return what was found about each pack; for packs never run nothing is stored, so it is worked out here."""
+def _state(history: PackHistory, assessed: Sequence[AssessedRun], past: Sequence[Finding], now: datetime) -> PackState:
+    """Return how a pack stands, decided by everything found about it and shown with what still matters."""
+    last = assessed[-1].estimate.findings if assessed else ()
+    findings = [*past, *last, *judge_now(history, assessed, now)]
+    state = pack_state(history, assessed, tuple(dict.fromkeys(findings)), now)
+    return replace(state, findings=most_urgent_first(of_concern(history, findings)))
+
+
+def _past_findings(records: Records, past: Sequence[PackHistory]) -> dict[str, tuple[Finding, ...]]:
+    """Return what was found about each pack; of packs never run nothing is kept, so it is worked out here."""
     stored = records.findings([history.pack.name for history in past])
     idle = {each.pack: each.findings for each in assess(records, [history for history in past if not history.runs])}
     return {history.pack.name: idle.get(history.pack.name) or stored.get(history.pack.name, ()) for history in past}

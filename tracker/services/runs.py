@@ -10,8 +10,9 @@ from tracker.domain.results import AssessedRun, RunEstimate
 from tracker.domain.session import Run
 from tracker.errors import ConflictError, FieldErrors, NotFoundError
 from tracker.estimators import MODEL
+from tracker.intake.checks import against_series
 from tracker.services.assessing import assess, assess_and_save, histories, refresh, waiting_runs
-from tracker.services.checks import run_problems, unknown
+from tracker.services.checks import unknown
 from tracker.store.database import Store
 from tracker.store.records import Records
 
@@ -85,7 +86,7 @@ def _check(records: Records, run: Run) -> None:
     names = [pack.name for pack in records.packs()]
     if run.pack not in names:
         raise NotFoundError(unknown("pack", run.pack, names, "look at the spelling, or bring in a packs file that describes it."))
-    problems = dict(run_problems(run, records.pack(run.pack)))
+    problems = dict(against_series(run, records.pack(run.pack).series))
     vehicles = [vehicle.name for vehicle in records.vehicles()]
     if run.vehicle is not None and run.vehicle not in vehicles:
         what_to_do = "look at the spelling, or store it first (--new-vehicle, or a vehicles file)"
