@@ -23,7 +23,8 @@ class Trip:
     controller: str
     named: bool
     cell_v: float | None
-    setting: str = ""
+    pack_v: float | None = None
+    """Of the whole pack, where that is what was set."""
 
 
 def trips(evidence: RunEvidence) -> list[Trip]:
@@ -49,7 +50,7 @@ def cutoff_under_floor(evidence: RunEvidence) -> Iterator[Finding]:
             rule="cutoff-under-floor",
             severity="stop" if like_nickel else "caution",
             subject=trip.controller if trip.named else evidence.pack.name,
-            message=_under_floor_words(evidence, trip, like_nickel, len(known)),
+            message=_under_floor_words(evidence, trip, trip.cell_v, like_nickel, len(known)),
             why="A controller that lets go below the floor does not protect the cells, and the weakest cell is always lower than the mean "
             "it watches. Common practice: a two-cell controller set for nickel lets go just over 5.0 V, 2.5 V a cell; one set for "
             f"lithium at 6.4 to 6.5 V. {wording.standing_of(evidence.chemistry, 'floor_v')}",
@@ -84,9 +85,8 @@ def _trip(evidence: RunEvidence, controller: Controller | None, name: str, drive
     if mode == "none":
         mode = _likely_mode(evidence, value)
     if mode == "cell_v":
-        return Trip(name, named, value, f"{wording.volts(value)} a cell")
-    each = value / evidence.pack.series
-    return Trip(name, named, each, f"{wording.volts(value)} for the pack, {wording.volts(each)} a cell")
+        return Trip(name, named, value)
+    return Trip(name, named, value / evidence.pack.series, value)
 
 
 def _likely_mode(evidence: RunEvidence, value: float) -> str:
@@ -94,8 +94,9 @@ def _likely_mode(evidence: RunEvidence, value: float) -> str:
     return "cell_v" if value <= evidence.chemistry["full_v"] else "pack_v"
 
 
-def _under_floor_words(evidence: RunEvidence, trip: Trip, like_nickel: bool, controllers: int) -> str:
+def _under_floor_words(evidence: RunEvidence, trip: Trip, cell_v: float, like_nickel: bool, controllers: int) -> str:
     pack, floor = evidence.pack, evidence.chemistry["floor_v"]
+    whole = "" if trip.pack_v is None else f"{wording.volts(trip.pack_v)} for the pack, "
     sort = f"That is a setting for nickel packs, and {pack.name} is {evidence.chemistry.title}. " if like_nickel else ""
     first = "Do not run the pack on it as it is: set" if like_nickel else "Set"
     several = (
@@ -104,7 +105,7 @@ def _under_floor_words(evidence: RunEvidence, trip: Trip, like_nickel: bool, con
         else ""
     )
     return (
-        f"{trip.controller} lets go at {trip.setting}; the floor is {wording.volts(floor)}. {sort}"
+        f"{trip.controller} lets go at {whole}{wording.volts(cell_v)} a cell; the floor is {wording.volts(floor)}. {sort}"
         f"{first} or move its cutoff to at least {wording.volts(floor)} a cell, {wording.volts(floor * pack.series)} for this pack, "
         f"and leave some margin above that.{several}"
     )

@@ -40,9 +40,11 @@ def _too_far(low_v: float, high_v: float, mean_v: float, chemistry: Chemistry) -
     apart_v = round(high_v - low_v, 4)
     if chemistry.family != "lithium":
         return apart_v > PARTLY_SPREAD_V  # a nickel or lead cell's rested voltage hardly tells its charge
+    if apart_v <= READABLE_V:
+        return False
     known = curve(chemistry)
     apart_soc = float(known.soc(high_v) - known.soc(low_v))
-    if apart_v > READABLE_V and apart_soc > SPREAD_SOC:
+    if apart_soc > SPREAD_SOC:
         return True
     allowed_v = CHARGED_SPREAD_V if float(known.soc(mean_v)) >= _CHARGED_SOC else PARTLY_SPREAD_V
     return apart_v > allowed_v and apart_soc > LEAST_SOC

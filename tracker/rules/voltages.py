@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from functools import lru_cache
+from typing import NamedTuple
 
 from tracker.chemistry import Chemistry
 from tracker.domain.pack import Pack
@@ -18,8 +18,7 @@ NEARLY_FULL_V = 0.06
 """A charge that ended this little below the full-charge voltage is taken as a full one. Common practice."""
 
 
-@dataclass(frozen=True, slots=True)
-class CellVoltage:
+class CellVoltage(NamedTuple):
     """The voltage of one cell, or the mean of all when only the pack's total was read."""
 
     name: str
