@@ -111,6 +111,10 @@ class Chemistry:
         """Value of the parameter called `name`, in the unit of `PARAMETER_UNITS`."""
         return self.parameters[name].value
 
+    def is_one_cells_voltage(self, total_v: float, series: int) -> bool:
+        """Whether a voltage written as the total of several cells can only be that of one cell."""
+        return series > 1 and total_v / series < self["no_recharge_v"] and self["end_v"] <= total_v <= self["full_v"] + 0.05
+
 
 def names() -> tuple[str, ...]:
     """Keys of the chemistries that come with the tool, in alphabetical order."""

@@ -21,7 +21,7 @@ from tracker.estimators.knowledge import PackKnowledge, typical
 from tracker.estimators.outings import Outing, cut
 from tracker.estimators.readings import Setting, UsualDraw, lay_out
 from tracker.estimators.run_charge import fit_outings
-from tracker.estimators.votes import cast, evidence_of
+from tracker.estimators.votes import cast, doubted_cells, evidence_of
 
 TYPED_DRAW_RELATIVE_SD = 0.25
 """A vehicle's usual current as its owner typed it. From memory."""
@@ -204,7 +204,7 @@ def _estimate_shape(
         for j, run in enumerate(outing.runs):
             evidence = evidence_of(votes, fit, (i, j), run, rated)
             used = _used(float(charge[i, j]), float(charge_sd[i, j]), rated, bool(evidence))
-            one = RunEstimate(model=MODEL, used_ah=used, evidence=evidence, cells=_cells(depths, i, j))
+            one = RunEstimate(model=MODEL, used_ah=used, evidence=evidence, cells=_cells(depths, i, j, doubted_cells(fit, (i, j), run)))
             found.append(_Found(run, one, any(vote.kind != "usual_draw" for vote in evidence)))
     return found
 
@@ -221,10 +221,13 @@ def _used(charge: float, sd: float, rated_ah: float, any_evidence: bool) -> Quan
     return answer
 
 
-def _cells(depths: Depths, i: int, j: int) -> tuple[CellDepth, ...]:
+def _cells(depths: Depths, i: int, j: int, doubted: frozenset[int]) -> tuple[CellDepth, ...]:
     cells: list[CellDepth] = []
     for n in range(depths.soc_after.shape[2]):
         at = (i, j, n)
+        if n + 1 in doubted:
+            cells.append(_doubted(n + 1, _soc(depths.soc_before[at], depths.soc_before_sd[at])))
+            continue
         sure = depths.soc_after_sd[at] <= VAGUE_SOC
         # A loaded voltage that was read says how deep a cell went even where the charge left is not known.
         sure_volts = depths.lowest_sd_v[at] <= 0.35
@@ -244,6 +247,21 @@ def _cells(depths: Depths, i: int, j: int) -> tuple[CellDepth, ...]:
             )
         )
     return tuple(cells)
+
+
+def _doubted(cell: int, soc_before: Quantity) -> CellDepth:
+    """A cell whose reading did not fit may be misread or in trouble; only another reading can tell, so nothing is claimed."""
+    again = NotEnough("The voltage written down for this cell does not fit the rest: measure it again.")
+    return CellDepth(
+        cell=cell,
+        soc_before=soc_before,
+        soc_after=again,
+        lowest_loaded_v=again,
+        below_floor_probability=None,
+        below_reserve_probability=None,
+        below_half_reserve_probability=None,
+        grade=None,
+    )
 
 
 def _soc(value: float, sd: float) -> Quantity:

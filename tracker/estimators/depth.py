@@ -25,6 +25,8 @@ TRIP_SD_V = 0.05
 """How far a cell's voltage at the trip lies from the setting: delay, burst, leads; a cell. From memory."""
 DAMAGING, DEEP, DEEP_SOC, LOW_SOC = 0.5, 0.05, 0.5, 0.5
 """Probabilities at which a grade is given."""
+ALIKE = 0.85
+"""How alike the errors of the modelled voltages of a pack's cells are: current, resistance and state are mostly shared. From memory."""
 CURVE_SOC_SD_FLOOR = 0.004
 
 
@@ -196,13 +198,14 @@ def _with_readings(readings: Readings, mean: FloatArray, sd: FloatArray) -> tupl
     total_v = np.where(np.isnan(readings.loaded_mean_v), readings.cutoff_v, readings.loaded_mean_v)
     total_sd = np.where(np.isnan(readings.loaded_mean_v), TRIP_SD_V, LOADED_READING_SD_V)
     known_total = ~np.isnan(total_v) & ~own.any(axis=2)
-    # The pack's voltage is the cells' sum: the surprise goes to each cell by its share of the uncertainty.
+    # The pack's voltage is the cells' sum: the surprise goes to each cell by its covariance with the mean of all.
     variance = np.square(sd)
     surprise = np.where(known_total, np.nan_to_num(total_v) - mean.mean(axis=2), 0.0)
-    scale = variance.sum(axis=2) / n**2 + np.square(total_sd)
-    gain = variance / n / scale[..., None]
+    with_mean = sd * (ALIKE * sd.mean(axis=2, keepdims=True) + (1.0 - ALIKE) * sd / n)
+    scale = with_mean.mean(axis=2) + np.square(total_sd)
+    gain = with_mean / scale[..., None]
     mean = mean + np.where(known_total[..., None], gain * surprise[..., None], 0.0)
-    variance = np.where(known_total[..., None], variance * (1.0 - gain / n), variance)
+    variance = np.where(known_total[..., None], np.maximum(variance - gain * with_mean, 1e-6), variance)
     mean = np.where(own, readings.loaded_v, mean)
     variance = np.where(own, LOADED_READING_SD_V**2, variance)
     return mean, np.sqrt(variance), own | known_total[..., None]

@@ -17,7 +17,7 @@ CAPACITY_COMMON_SD = 0.15
 From memory; the learning history replaces it after a few counted charges."""
 CAPACITY_MEAN_OF_RATED = 0.95
 """What a used pack holds of its label on average. From memory."""
-CAPACITY_CELL_SD = 0.02
+CAPACITY_CELL_SD = 0.03
 """Relative spread between the cells of one pack. From memory: makers sort cells to within a few percent."""
 RESISTANCE_RELATIVE_SD = 0.5
 """Relative spread of resistance between packs of one chemistry and capacity, where the chemistry gives none. From memory."""

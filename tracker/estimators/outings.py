@@ -29,6 +29,8 @@ class Outing:
     before: Charge | None
     after: Charge | None
     """Charges after the last run, joined into one."""
+    joined: int = 0
+    """How many charges were joined into `after`."""
 
 
 def cut(pack: Pack, runs: Sequence[Run], charges: Sequence[Charge], cells: CellFamily) -> list[Outing]:
@@ -61,12 +63,12 @@ def cut(pack: Pack, runs: Sequence[Run], charges: Sequence[Charge], cells: CellF
 
     def close() -> None:
         nonlocal group, before, pending
-        after = _joined(pending)
         if group:
-            outings.append(Outing(pack, tuple(group), before, after))
+            following = _until_full(pending)
+            outings.append(Outing(pack, tuple(group), before, _joined(following), len(following)))
             before = None
-        if after is not None:
-            before = after
+        if pending:
+            before = _joined(pending)
         group, pending = [], []
 
     for run in runs:
@@ -132,6 +134,14 @@ def cell_mean(volts: Volts, series: int) -> float | None:
     .. [1] Kirchhoff's voltage law.
     """
     return sum(volts) / series if volts else None
+
+
+def _until_full(charges: Sequence[Charge]) -> Sequence[Charge]:
+    """Charges up to the first that filled the pack: what was put back after that made up for something not written down."""
+    for place, charge in enumerate(charges):
+        if charge.goal == "full":
+            return charges[: place + 1]
+    return charges
 
 
 def _joined(charges: Sequence[Charge]) -> Charge | None:

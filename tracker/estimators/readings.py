@@ -25,8 +25,10 @@ a voltage dip or a timer less so. From memory."""
 UNKNOWN_START = (0.85, 0.30)
 """Mean and spread of the state of charge of a pack that is taken out to drive, when nothing else is known. From memory."""
 UNKNOWN_END = (0.9, 0.3)
-DAY_S = 86400.0
-MONTH_S = 30.0 * DAY_S
+JOINED_SD = 0.03
+"""A storage charge and a full one later put back more than the run took: each time cells are brought level, the fuller
+ones are bled. Over rated; from memory."""
+MONTH_S = 30.0 * 86400.0
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -51,8 +53,9 @@ class Readings:
         Shape (N, m) [K]
     start_soc, start_sd, end_soc, end_sd : FloatArray
         What is known of the state of charge after the charges before and after, shape (N,) [1]
-    put_back_ah, idle_soc : FloatArray
-        Charger count, and charge lost by standing during the outing, shape (N,) [Ah], [1]
+    put_back_ah, idle_soc, joined_sd : FloatArray
+        Charger count, charge lost by standing during the outing, and what a count joined from several charges is unsure by
+        besides, shape (N,) [Ah], [1], [1]
     """
 
     rated_ah: FloatArray
@@ -78,6 +81,7 @@ class Readings:
     end_sd: FloatArray
     put_back_ah: FloatArray
     idle_soc: FloatArray
+    joined_sd: FloatArray
 
 
 UsualDraw = tuple[float, float]
@@ -125,7 +129,7 @@ def lay_out(
         for j, run in enumerate(outing.runs):
             for name, volts in (("before", run.before_v), ("after", run.after_v), ("loaded", run.loaded_v)):
                 if volts:
-                    _place(volts, n, per_cell[name][i, j], total[name], (i, j))
+                    _place(volts, cells, per_cell[name][i, j], total[name], (i, j))
             scalar["run_s"][i, j] = run.run_s
             for name, value in (
                 ("rest_before_s", run.rest_before_s),
@@ -175,6 +179,7 @@ def lay_out(
         end_sd=ends[:, 3],
         put_back_ah=put_back,
         idle_soc=idle,
+        joined_sd=np.array([JOINED_SD if outing.joined > 1 else 0.0 for outing in outings]),
     )
 
 
@@ -212,11 +217,11 @@ def trip_cell_v(ended_by: str | None, as_driven: Sequence[float], settings: Sequ
     return min(found) if found else None
 
 
-def _place(volts: Volts, n: int, cells: FloatArray, totals: FloatArray, at: tuple[int, int]) -> None:
-    if len(volts) == n:
-        cells[:] = volts
-    elif len(volts) == 1:
-        totals[at] = volts[0] / n
+def _place(volts: Volts, cells: CellFamily, each: FloatArray, totals: FloatArray, at: tuple[int, int]) -> None:
+    if len(volts) == len(each):
+        each[:] = volts
+    elif len(volts) == 1 and not cells.chemistry.is_one_cells_voltage(volts[0], len(each)):
+        totals[at] = volts[0] / len(each)
 
 
 def _plausible(volts: FloatArray, lowest: float, highest: float) -> FloatArray:

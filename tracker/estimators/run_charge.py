@@ -24,7 +24,7 @@ from numpy.typing import NDArray
 from tracker.estimators.cell_family import CellFamily
 from tracker.estimators.knowledge import PackKnowledge
 from tracker.estimators.readings import Readings
-from tracker.physics.robust_fit import solve, student_weight
+from tracker.physics.robust_fit import biweight, solve, student_weight
 
 FloatArray = NDArray[np.float64]
 
@@ -52,7 +52,13 @@ LOAD_RELATIVE_SD = 0.4
 """How well the sag under load is known when a loaded voltage has to stand in for a rested one."""
 WIDE_CHARGE = (0.6, 0.6)
 """Mean and spread of the charge of a run over rated when nothing is known."""
-ITERATIONS = 7
+WEAK_CELL_RELATIVE = 0.06
+"""A cell may be this much weaker than its neighbours before its reading looks more like a slip of the pen. From memory."""
+UNEVEN_START_SOC = 0.04
+"""Cells may stand this far apart before a run without a reading being doubted. From memory."""
+ALIKE_SOC_SD = 0.03
+"""Uncertainty that all voltages are given at first sight."""
+ITERATIONS = 8
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -153,16 +159,15 @@ def fit_outings(readings: Readings, cells: CellFamily, known: Sequence[PackKnowl
     """
     problem = _Problem(readings, cells, known)
     x = problem.prior_mean.copy()
-    weight: FloatArray | None = None
     for step_number in range(ITERATIONS):
         residual, jacobian = problem.linearise(x)
-        # The first steps look at all readings alike, so that a slip of the pen is seen against the others before it is set aside.
-        weight = problem.present * (student_weight(residual) if step_number >= 2 else 1.0)
+        # The first step looks at counts where there are any, so that a slip in a voltage is seen against them.
+        weight = problem.first_look() if step_number == 0 else problem.robust_weight(residual)
         pull = np.einsum("nij,nj->ni", problem.prior_precision, problem.prior_mean - x)
         step, precision = solve(jacobian, residual, weight, problem.prior_precision, pull)
         x = x + step
     residual, jacobian = problem.linearise(x)
-    weight = problem.present * student_weight(residual)
+    weight = problem.robust_weight(residual)
     weighted = jacobian * np.minimum(weight, 1.0)[..., None]
     precision = problem.prior_precision + np.swapaxes(weighted, 1, 2) @ jacobian
     covariance = np.asarray(np.linalg.inv(precision), dtype=np.float64)
@@ -198,6 +203,7 @@ class _Problem:
         self._set_prior(known)
         self.slope_v = cells.chemistry["temperature_slope"]
         self.present = self._presence()
+        self.beside_neighbours: dict[str, FloatArray] = {}
 
     def _number_rows(self) -> None:
         at = 0
@@ -233,6 +239,32 @@ class _Problem:
         for kind, flag in flags.items():
             seen[:, self.rows[kind]] = flag
         return seen
+
+    def first_look(self) -> FloatArray:
+        """Weights before any answer is known.
+
+        Voltages after a run wait where a count says what it took. Otherwise all count alike, however steep the curve
+        there: the reading on the steep part is the surest of all if it is right, and would drag the others along if not.
+        """
+        look = self.present.copy()
+        counts = [self.rows[kind] for kind in ("meter", "mean_current", "charger")]
+        counted = np.any([self.present[:, rows].any(axis=1) for rows in counts], axis=0)[:, None]
+        for kind in ("after", "after_total", "load", "load_total"):
+            alike = np.square(np.minimum(1.0, self.row_sd[kind] / ALIKE_SOC_SD)).reshape(self.count, -1)
+            look[:, self.rows[kind]] *= np.where(counted, 0.0, alike)
+        return look
+
+    def robust_weight(self, residual: FloatArray) -> FloatArray:
+        """Weight of each reading: against the answer, and for a cell also against what its neighbours say.
+
+        A cell's own capacity and charge bend to its reading; without the look at its neighbours, a slip of the pen
+        would pass for a weak cell.
+        """
+        weight = student_weight(residual)
+        for kind, gap in self.beside_neighbours.items():
+            rows = self.rows[kind]
+            weight[:, rows] = np.minimum(weight[:, rows], biweight(gap).reshape(self.count, -1))
+        return self.present * weight
 
     def _set_prior(self, known: Sequence[PackKnowledge]) -> None:
         lay, n, k = self.layout, self.n, self.layout.shapes
@@ -309,6 +341,11 @@ class _Problem:
             slot = lay.shared + 2 * np.arange(self.runs) + (0 if when == "before" else 1)
             error = x[:, slot] if total else x[:, slot][..., None]
             residual[:, rows] = ((own - target - common * error) / sd).reshape(self.count, -1)
+            if not total and n > 1:
+                apart = np.maximum(WEAK_CELL_RELATIVE * np.abs(drawn[:, moment, None]) * inverse[:, None, :], UNEVEN_START_SOC)
+                # Three cells can outvote one; of two, only the answer from everything else can tell which is wrong.
+                gap = soc - np.median(soc, axis=2, keepdims=True) if n > 2 else own - now.mean(axis=2, keepdims=True)
+                self.beside_neighbours[kind] = gap / np.sqrt(np.square(apart) + np.square(sd) + np.square(common))
             block = np.zeros((self.count, *own.shape[1:], lay.size))
             block[..., n : n + k] = shape
             for j in range(self.runs):
@@ -382,7 +419,7 @@ class _Problem:
         returned = self.acceptance * np.nan_to_num(r.put_back_ah) / r.rated_ah
         relative = np.hypot(CHARGER_RELATIVE_SD, self.acceptance_sd / self.acceptance)
         idle_sd = 0.5 * r.idle_soc
-        spread = np.sqrt(np.square(relative * returned) + COUNT_STEP_OF_RATED**2 + np.square(idle_sd))
+        spread = np.sqrt(np.square(relative * returned) + COUNT_STEP_OF_RATED**2 + np.square(idle_sd) + np.square(r.joined_sd))
         self.row_sd["charger"] = spread[:, None]
         end = x[:, -1]
         missing = capacity * (end[:, None] - start)

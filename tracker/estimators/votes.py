@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from tracker.domain.results import Estimate, EvidenceVote
+from tracker.domain.results import EvidenceVote
 from tracker.domain.session import Run
 from tracker.estimators.cell_family import CellFamily
 from tracker.estimators.intervals import estimate
@@ -143,7 +143,7 @@ def _charger_vote(readings: Readings, fit: OutingFit, cells: CellFamily, capacit
     )
     own = np.square(fit.charge_sd)
     rest = own.sum(axis=1, keepdims=True) - own
-    sd = np.sqrt(common[:, None] + rest + COUNT_STEP_OF_RATED**2)
+    sd = np.sqrt(common[:, None] + rest + COUNT_STEP_OF_RATED**2 + np.square(readings.joined_sd)[:, None])
     weight = np.repeat(fit.weight["charger"], lay.runs, axis=1)
     return np.where(np.isnan(returned)[:, None], np.nan, value), sd, weight
 
@@ -248,21 +248,28 @@ def misfit_words(fit: OutingFit, place: tuple[int, int], run: Run) -> str:
     return "; ".join(parts)
 
 
-def has_any(votes: tuple[EvidenceVote, ...]) -> bool:
-    """Whether anything was read that says what a run took.
+def doubted_cells(fit: OutingFit, place: tuple[int, int], run: Run) -> frozenset[int]:
+    """Cells whose reading after a run was set aside.
 
     Parameters
     ----------
-    votes : tuple[EvidenceVote, ...]
-        Votes of the run [1]
+    fit : OutingFit
+        The answer [1]
+    place : tuple[int, int]
+        Outing and run within it [1]
+    run : Run
+        The run as written down [1]
 
     Returns
     -------
-    bool
-        True when at least one vote is an estimate [1]
+    frozenset[int]
+        Numbers of the cells, from 1 at the negative end [1]
 
     References
     ----------
     .. [1] No source: bookkeeping.
     """
-    return any(isinstance(vote.used_ah, Estimate) for vote in votes)
+    if len(run.after_v) != fit.layout.cells:
+        return frozenset()
+    gone = np.isnan(fit.scaled["after"][place]) | (fit.weight["after"][place] < SET_ASIDE_WEIGHT)
+    return frozenset(int(index) + 1 for index in np.flatnonzero(gone))

@@ -11,6 +11,10 @@ DEGREES_OF_FREEDOM = 4.0
 """Of the Student-t loss: readings typed by people have heavy tails; 4 is the usual choice (Lange et al. 1989)."""
 
 
+BIWEIGHT_END = 4.685
+"""Where Tukey's biweight reaches zero: 95 % efficient for normal errors."""
+
+
 def student_weight(scaled_residual: FloatArray) -> FloatArray:
     """Weight of a reading under a Student-t error, 1.25 at no residual and falling without limit.
 
@@ -29,6 +33,27 @@ def student_weight(scaled_residual: FloatArray) -> FloatArray:
     .. [1] K. L. Lange, R. J. A. Little, J. M. G. Taylor, J. Am. Stat. Assoc. 84 (1989) 881-896, doi 10.1080/01621459.1989.10478852.
     """
     return (DEGREES_OF_FREEDOM + 1.0) / (DEGREES_OF_FREEDOM + np.square(scaled_residual))
+
+
+def biweight(scaled_residual: FloatArray) -> FloatArray:
+    """Weight that leaves a reading out altogether once it is far enough off.
+
+    Parameters
+    ----------
+    scaled_residual : FloatArray
+        Residuals in standard uncertainties, any shape [1]
+
+    Returns
+    -------
+    FloatArray
+        ``(1 - (z / 4.685)^2)^2`` within 4.685, 0 beyond [1]
+
+    References
+    ----------
+    .. [1] A. E. Beaton, J. W. Tukey, Technometrics 16 (1974) 147-185, doi 10.1080/00401706.1974.10489171.
+    """
+    inside = np.maximum(0.0, 1.0 - np.square(scaled_residual / BIWEIGHT_END))
+    return np.asarray(np.square(inside), dtype=np.float64)
 
 
 def solve(
