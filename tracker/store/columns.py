@@ -107,7 +107,7 @@ class NameWords(Words):
 
     def load_dialect_impl(self, dialect: Dialect) -> TypeEngine[Any]:
         """Return the plain kind of column below it."""
-        return dialect.type_descriptor(Text(collation="C") if dialect.name == "postgresql" else Text())
+        return Text(collation="C") if dialect.name == "postgresql" else Text()
 
 
 class Numbers(TypeDecorator[tuple[float, ...]]):

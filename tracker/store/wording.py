@@ -56,7 +56,7 @@ def _integrity(error: IntegrityError, said: str) -> TrackerError:
         return ConflictError(f"{_what(said)} is stored already; nothing was changed.")
     if "foreign key" in low:
         return ConflictError(_STILL_USED)
-    named = re.search(r"ck_[a-z_]+", said)
+    named = re.search(r"\bck_[a-z_]+", said)
     demanded = check_words(named.group()) if named else None
     if demanded:
         return InputError(f"{demanded}; nothing was changed.")
