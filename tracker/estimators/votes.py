@@ -188,7 +188,7 @@ def evidence_of(votes: Votes, fit: OutingFit, place: tuple[int, int], run: Run, 
         words = misfits if kind == "rest_voltage" else ""
         off = bool(words) or bool(apart[index])
         if off and not words:
-            words = f"says {1000 * rated_ah * value[index]:,.0f} mAh, which does not fit the other evidence"
+            words = f"{1000 * rated_ah * value[index]:,.0f} mAh by itself, too far from what the other evidence says"
         answer = estimate(float(value[index] * rated_ah), float(sd[index] * rated_ah))
         found.append(EvidenceVote(kind=kind, used_ah=answer, weight=float(share[index]), disagrees=off, words=words))
     return tuple(found)

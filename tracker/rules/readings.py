@@ -34,7 +34,7 @@ def readings_disagree(evidence: RunEvidence) -> Iterator[Finding]:
     for vote in evidence.estimate.evidence:
         if not vote.disagrees:
             continue
-        words = f" {vote.words.strip()}" if vote.words.strip() else ""
+        words = f" Namely: {vote.words.strip()}." if vote.words.strip() else ""
         # An unusual drive is no mistake; a reading that contradicts the others is.
         unusual = vote.kind == "usual_draw"
         to_do = "Nothing needs doing if the drive was an unusual one." if unusual else "Check what was written down and correct the run."
@@ -120,6 +120,11 @@ def cell_spread(evidence: RunEvidence) -> Finding | None:
 
 def _out_of_range(when: str, reading: Volts, evidence: RunEvidence) -> Iterator[str]:
     most = evidence.chemistry["full_v"] + ABOVE_FULL_V
+    if len(reading) == 1 and evidence.chemistry.is_one_cells_voltage(reading[0], evidence.pack.series):
+        yield (
+            f"{wording.volts(reading[0])} was written down for the whole pack {when}, which is what one of its "
+            f"{evidence.pack.series} cells would have"
+        )
     least = LOWEST_LITHIUM_V if evidence.chemistry.family == "lithium" else None
     for cell in per_cell(reading, evidence.pack):
         if cell.voltage_v > most or (least is not None and cell.voltage_v < least):

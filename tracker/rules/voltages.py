@@ -5,7 +5,7 @@ from __future__ import annotations
 from functools import lru_cache
 from typing import NamedTuple
 
-from tracker.chemistry import Chemistry
+from tracker.chemistry import Chemistry, load
 from tracker.domain.pack import Pack
 from tracker.domain.session import Charge, Run, Volts
 from tracker.physics.rest_voltage import RestCurve, rest_curve
@@ -27,10 +27,10 @@ class CellVoltage(NamedTuple):
 
 
 def per_cell(reading: Volts, pack: Pack) -> list[CellVoltage]:
-    """Return what a reading says of each cell; nothing when it is empty or does not fit the pack."""
+    """Return what a reading says of each cell; nothing when it is empty, does not fit the pack or is one cell's written as the total."""
     if len(reading) == pack.series:
         return [CellVoltage(f"Cell {number}", value) for number, value in enumerate(reading, start=1)]
-    if len(reading) == 1:
+    if len(reading) == 1 and not load(pack.chemistry).is_one_cells_voltage(reading[0], pack.series):
         return [CellVoltage("The mean of the cells", reading[0] / pack.series)]
     return []
 

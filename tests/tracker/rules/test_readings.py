@@ -12,7 +12,7 @@ from tracker.domain.results import EvidenceVote
 from tracker.rules.readings import cell_spread, read_too_soon, reading_impossible, readings_disagree
 
 
-def vote(kind: str, disagrees: bool = True, words: str = "390 mAh was written down; 3900 mAh would fit.") -> EvidenceVote:
+def vote(kind: str, disagrees: bool = True, words: str = "390 mAh by itself") -> EvidenceVote:
     return EvidenceVote(kind=kind, used_ah=sure(0.39), weight=0.0, disagrees=disagrees, words=words)
 
 
@@ -20,7 +20,9 @@ def test_each_kind_that_disagrees_is_named_with_its_words() -> None:
     told = estimate(evidence=(vote("meter"), vote("charger", False), vote("usual_draw", words="")))
     meter, usual = findings_of(readings_disagree, of_run(told=told))
     assert meter.severity == "caution"
-    assert meter.message.startswith("The meter's count does not fit the other readings of this run. 390 mAh was written down;")
+    assert meter.message.startswith(
+        "The meter's count does not fit the other readings of this run. Namely: 390 mAh by itself. It counted for"
+    )
     assert "correct the run" in meter.message
     assert usual.severity == "note"
 
@@ -40,6 +42,7 @@ def test_agreeing_or_no_evidence_gives_nothing() -> None:
         ({"before_v": (3.7, 3.7), "after_v": (3.7, 3.8)}, "Cell 2 rose from 3.70 V to 3.80 V"),
         ({"before_v": (7.4,), "after_v": (3.8, 3.8)}, "The mean of the cells rose from 3.70 V to 3.80 V"),
         ({"before_v": (3.7, 3.7), "after_v": (3.74, 3.6)}, ""),
+        ({"after_v": (3.71,)}, "3.71 V was written down for the whole pack after the run, which is what one of its 2 cells would have"),
         ({"before_v": (4.2, 4.2), "loaded_v": (6.9,), "after_v": (7.4,)}, ""),
         ({"after_v": (3.7, 3.7)}, ""),
         ({}, ""),
