@@ -73,6 +73,7 @@ def read_files(paths: Sequence[Path], progress: Progress | None = None) -> Intak
 
 def _read_file(path: Path, collection: _Collection, warnings: list[str], progress: Progress | None) -> None:
     label, refusals = str(path), collection.refusals
+    refusals.begin(label)
     try:
         foreign = foreign_format(path)
         if foreign is not None:

@@ -13,6 +13,11 @@ class Refusals:
     def __init__(self) -> None:
         self.rows: list[BadRow] = []
         self.more = 0
+        self._files: dict[str, int] = {}
+
+    def begin(self, file: str) -> None:
+        """Note that a file is begun: what is wrong is listed in the order of the files."""
+        self._files.setdefault(file, len(self._files))
 
     @property
     def full(self) -> bool:
@@ -26,6 +31,7 @@ class Refusals:
 
     def add(self, file: str, line: int, column: str, message: str) -> None:
         """Note one thing that is wrong."""
+        self.begin(file)
         if self.full:
             self.more += 1
         else:
@@ -33,5 +39,4 @@ class Refusals:
 
     def error(self) -> ImportRefusedError:
         """Return the error that lists it, in the order of the files and their lines."""
-        order = {file: position for position, file in enumerate(dict.fromkeys(row.file for row in self.rows))}
-        return ImportRefusedError(sorted(self.rows, key=lambda row: (order[row.file], row.line)), self.more)
+        return ImportRefusedError(sorted(self.rows, key=lambda row: (self._files[row.file], row.line)), self.more)

@@ -53,14 +53,16 @@ def _from_local(found: datetime, text: str) -> datetime:
 
 def _why_shifted(found: datetime, text: str, first: datetime, second: datetime) -> str:
     at = found.isoformat()
+    # Clocks are set back from the larger offset to the smaller, and forward from the smaller to the larger.
+    small, large = sorted((first, second), key=lambda time: time.utcoffset() or timedelta(0))
     if first.replace(tzinfo=None) == found:
         return (
             f"{shown(text)} came twice here, as the clocks were set back; "
-            f"write {at}{_offset(first)} for the first time or {at}{_offset(second)} for the second."
+            f"write {at}{_offset(large)} for the first time or {at}{_offset(small)} for the second."
         )
     return (
         f"{shown(text)} never came here, as the clocks were set forward past it; "
-        f"correct it, or add the offset from UTC, as in {at}{_offset(second)}."
+        f"correct it, or add the offset from UTC, as in {at}{_offset(small)}."
     )
 
 
