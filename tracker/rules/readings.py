@@ -98,6 +98,11 @@ def read_too_soon(evidence: RunEvidence) -> Finding | None:
 def cell_spread(evidence: RunEvidence) -> Finding | None:
     """One cell rested well apart from the others, before the run or after it."""
     run = evidence.run
+    if any(
+        cell.voltage_v < evidence.chemistry["no_recharge_v"]
+        for cell in (*per_cell(run.before_v, evidence.pack), *per_cell(run.after_v, evidence.pack))
+    ):
+        return None  # such a pack is out of use; advice on balancing it would contradict that
     apart = []
     rested_s = rest_before_s(run, evidence.charge_before)
     if rested_s is None or rested_s >= RESTED_S:

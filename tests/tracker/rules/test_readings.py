@@ -98,3 +98,8 @@ def test_cells_apart(chemistry: str, changes: dict[str, Any], fires: bool) -> No
         assert "Cell 2 stood" in found[0].message
         assert "below cell 1" in found[0].message
         assert found[0].severity == "caution"
+
+
+def test_no_advice_to_balance_a_pack_that_must_not_be_charged() -> None:
+    assert findings_of(cell_spread, of_run(after_v=(3.6, 3.2), rest_after_s=3600.0)) != []
+    assert findings_of(cell_spread, of_run(after_v=(3.6, 0.9), rest_after_s=3600.0)) == []

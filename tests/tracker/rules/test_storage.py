@@ -21,7 +21,7 @@ def test_a_cell_rested_under_two_volts_is_taken_out_of_use() -> None:
     assert "10.1149/1945-7111/ab697a" in found.source
 
 
-@pytest.mark.parametrize("changes", [{"after_v": (3.6, 1.8)}, {"before_v": (3.6, 1.8)}, {"before_v": (3.8,)}])
+@pytest.mark.parametrize("changes", [{"after_v": (3.6, 1.8)}, {"before_v": (3.6, 1.8)}, {"before_v": (2.4,)}])
 def test_an_untimed_reading_still_stops(changes: dict[str, Any]) -> None:
     assert only(do_not_recharge, of_run(**changes)).severity == "stop"
 
