@@ -7,7 +7,7 @@ from collections.abc import Iterator, Sequence
 from itertools import groupby
 from typing import TYPE_CHECKING
 
-from tracker.cli.options import Commands, add_command, add_json, open_chosen
+from tracker.cli.options import Commands, add_command, add_json, open_chosen, words
 
 if TYPE_CHECKING:
     from tracker.domain.results import AssessedRun, CellDepth, RunEstimate
@@ -30,7 +30,7 @@ EXAMPLES = """\
 def add_to(commands: Commands[argparse.ArgumentParser]) -> None:
     """Add the command."""
     parser = add_command(commands, "assess", "what each run took out of each cell", DESCRIPTION, EXAMPLES)
-    parser.add_argument("--pack", metavar="NAME", help="this pack only")
+    parser.add_argument("--pack", metavar="NAME", type=words, help="this pack only")
     parser.add_argument("--all", action="store_true", help="estimate every run again, also those that need no new estimate")
     add_json(parser)
     parser.set_defaults(run=assess)

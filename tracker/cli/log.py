@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from datetime import datetime, timedelta
 from typing import TYPE_CHECKING
 
-from tracker.cli.options import Commands, add_command, add_json, open_chosen
+from tracker.cli.options import Commands, add_command, add_json, open_chosen, words
 from tracker.errors import FieldErrors, InputError
 
 if TYPE_CHECKING:
@@ -176,7 +176,7 @@ def _store_new_vehicle(args: argparse.Namespace, services: Services) -> None:
 
 def _add_fields(parser: argparse.ArgumentParser, fields: Sequence[Field]) -> None:
     for field in fields:
-        parser.add_argument(field.option, metavar=field.placeholder, help=field.help, required=field.required)
+        parser.add_argument(field.option, metavar=field.placeholder, type=words, help=field.help, required=field.required)
 
 
 def _given(args: argparse.Namespace, fields: Sequence[Field]) -> dict[str, str]:

@@ -6,6 +6,8 @@ import argparse
 import os
 from typing import TYPE_CHECKING
 
+from tracker.errors import InputError
+
 if TYPE_CHECKING:
     from tracker.services import Services
 
@@ -37,6 +39,7 @@ def add_database(parser: argparse.ArgumentParser, *, default: str | None) -> Non
     parser.add_argument(
         "--database",
         metavar="URL",
+        type=words,
         default=default,
         help=f"the database to use, SQLite or PostgreSQL, as an SQLAlchemy URL; else {DATABASE_VARIABLE}, else a file in your data folder",
     )
@@ -45,6 +48,15 @@ def add_database(parser: argparse.ArgumentParser, *, default: str | None) -> Non
 def add_json(parser: argparse.ArgumentParser) -> None:
     """Add --json."""
     parser.add_argument("--json", action="store_true", help="print one JSON document instead of a table")
+
+
+def words(text: str) -> str:
+    """Return an option's text if it is text: what the system hands over may be bytes that are none."""
+    try:
+        text.encode()
+    except UnicodeEncodeError as error:
+        raise argparse.ArgumentTypeError("holds bytes that are not text in this system's encoding; type it anew") from error
+    return text
 
 
 def open_chosen(args: argparse.Namespace) -> Services:
@@ -56,4 +68,9 @@ def open_chosen(args: argparse.Namespace) -> Services:
 
 def database_url(args: argparse.Namespace) -> str | None:
     """Return the database's URL from the option or else the environment; None for the usual file."""
-    return args.database or os.environ.get(DATABASE_VARIABLE) or None
+    if args.database:
+        return str(args.database)
+    try:
+        return words(os.environ.get(DATABASE_VARIABLE, "")) or None
+    except argparse.ArgumentTypeError as error:
+        raise InputError(f"{DATABASE_VARIABLE} {error}.") from error

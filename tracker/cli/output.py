@@ -66,6 +66,11 @@ def local(at: datetime | None) -> str:
     return "–" if at is None else f"{at.astimezone():%Y-%m-%d %H:%M}"
 
 
+def local_day(at: datetime | None) -> str:
+    """Return the day of a time in the local zone."""
+    return "–" if at is None else f"{at.astimezone():%Y-%m-%d}"
+
+
 def finding_lines(finding: Finding, indent: str = "", *, subject: bool = False) -> list[str]:
     """Return a finding: how pressing, what, why and where that comes from."""
     head = f"{finding.severity}: {finding.subject}: " if subject else f"{finding.severity}: "

@@ -48,7 +48,7 @@ def packs(args: argparse.Namespace) -> int:
 
 def box_lines(states: Sequence[PackState]) -> Iterator[str]:
     """Return one row a pack, and what to do under the table."""
-    from tracker.cli.output import Column, clean, finding_lines, local, percent, quantity, table, whole, wrapped
+    from tracker.cli.output import Column, clean, finding_lines, local_day, percent, quantity, table, whole, wrapped
     from tracker.services.urgency import most_urgent_first
     from tracker.units import mah_from_ah
 
@@ -68,7 +68,7 @@ def box_lines(states: Sequence[PackState]) -> Iterator[str]:
             f"{state.chemistry} {state.series}S {whole(mah_from_ah(state.capacity_ah))}",
             state.state,
             quantity(state.soc, percent),
-            local(state.last_used_at),
+            local_day(state.last_used_at),
             quantity(state.last_depth, percent),
             state.last_grade or "–",
             whole(state.runs),

@@ -11,7 +11,7 @@ from pathlib import Path
 from types import FrameType
 from typing import TYPE_CHECKING, NoReturn
 
-from tracker.cli.options import Commands, add_command, open_chosen
+from tracker.cli.options import Commands, add_command, open_chosen, words
 
 if TYPE_CHECKING:
     from tracker.services import Services
@@ -46,7 +46,7 @@ def add_to(commands: Commands[argparse.ArgumentParser]) -> None:
     demo.set_defaults(run=run_demo)
 
     serve = add_command(commands, "serve", "show the dashboard of your logbook", SERVE_DESCRIPTION, SERVE_EXAMPLES)
-    serve.add_argument("--host", metavar="HOST", default=DEFAULT_HOST, help=f"address to listen on (default {DEFAULT_HOST})")
+    serve.add_argument("--host", metavar="HOST", type=words, default=DEFAULT_HOST, help=f"address to listen on (default {DEFAULT_HOST})")
     _add_port(serve)
     serve.set_defaults(run=run_serve)
 

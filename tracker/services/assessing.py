@@ -17,6 +17,7 @@ from tracker.estimators.assess import assess_packs
 from tracker.estimators.history import PackHistory
 from tracker.services.judging import judge_past, judge_runs
 from tracker.store.database import Store
+from tracker.store.garbage import collector_resting
 from tracker.store.records import Records
 
 RUNS_AT_ONCE = 5_000
@@ -71,11 +72,11 @@ def assess_and_save(
         def told(_label: str, within: int, _of: int | None) -> None:
             listener("runs assessed", done + within, total)
 
-    found = assess(records, histories(records, names), told)
-    for judged in found:
-        records.mark_stale(judged.pack)
-        records.save_estimates(judged.pack, [(each.run.started_at, each.estimate) for each in judged.runs])
-        records.save_findings(judged.pack, judged.findings)
+    with collector_resting():
+        found = assess(records, histories(records, names), told)
+        for judged in found:
+            records.save_estimates(judged.pack, [(each.run.started_at, each.estimate) for each in judged.runs])
+            records.save_findings(judged.pack, judged.findings)
     return found
 
 
