@@ -77,11 +77,11 @@ def document(parts: dict[str, Any], *, menu: Sequence[MenuEntry], path: str, hea
 <noscript><p>This dashboard needs JavaScript. Without it, use the command line: pack-tracker packs.</p></noscript>
 </div>
 <div id="react-entry-point"></div>
-<footer>
+<div hidden>
 {_with_charts_url(parts["config"], charts_url)}
 {parts["scripts"]}
 {parts["renderer"]}
-</footer>
+</div>
 </body>
 </html>"""
 

@@ -11,7 +11,7 @@ from typing import Any
 
 import pytest
 from playwright.sync_api import Browser, sync_playwright
-from werkzeug.serving import make_server
+from werkzeug.serving import WSGIRequestHandler, make_server
 
 from dashboard.access import Access
 from dashboard.app import create_app
@@ -20,6 +20,13 @@ from dashboard.needs import Services
 FLAGS = ["--no-sandbox", "--disable-background-networking", "--disable-dev-shm-usage", "--no-first-run", "--disable-component-update"]
 
 Serve = Callable[..., AbstractContextManager[str]]
+
+
+class Quiet(WSGIRequestHandler):
+    """Does not write a line for every request."""
+
+    def log_request(self, *_: Any) -> None:
+        pass
 
 
 @pytest.fixture(scope="session")
@@ -39,9 +46,9 @@ def chromium() -> Iterator[Browser]:
 
 @contextmanager
 def served(services: Services, access: Access | None = None) -> Iterator[str]:
-    """The dashboard on these services at a free port of this machine."""
+    """The dashboard on these services at a free port of this machine; one at a time, since Dash keeps its pages by process."""
     app: Any = create_app(services, access)
-    server = make_server("127.0.0.1", 0, app.server, threaded=True)
+    server = make_server("127.0.0.1", 0, app.server, threaded=True, request_handler=Quiet)
     thread = threading.Thread(target=server.serve_forever, daemon=True)
     thread.start()
     try:
