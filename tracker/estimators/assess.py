@@ -21,7 +21,7 @@ from tracker.estimators.knowledge import PackKnowledge, typical
 from tracker.estimators.outings import Outing, cut
 from tracker.estimators.readings import Setting, UsualDraw, lay_out
 from tracker.estimators.run_charge import fit_outings
-from tracker.estimators.votes import cast, doubted_cells, evidence_of
+from tracker.estimators.votes import cast, doubted_cells, evidence_of, tally
 
 TYPED_DRAW_RELATIVE_SD = 0.25
 """A vehicle's usual current as its owner typed it. From memory."""
@@ -31,10 +31,14 @@ RUNS_TO_LEARN_DRAW = 3
 VAGUE_CHARGE = 0.25
 """An estimate less certain than this share of rated says nothing a person could use."""
 VAGUE_SOC = 0.25
+VAGUE_LOADED_V = 0.35
 CHUNK = 4000
 """Outings solved at once: large enough to be quick, small enough to stay within some hundred megabytes."""
 
 NO_EVIDENCE = "Nothing was read that says how much this run took: add a voltage after rest, the charger's count, a meter's count or the vehicle's usual current."
+
+_UNKNOWN_LOADED = NotEnough("Neither the charge left nor a voltage under load is known well enough.")
+_UNKNOWN_SOC = NotEnough("The readings say too little about the charge in this cell.")
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -195,18 +199,28 @@ def _estimate_shape(
 ) -> list[_Found]:  # fmt: skip
     readings = lay_out(outings, cells, draws, trips)
     fit = fit_outings(readings, cells, known)
-    votes = cast(readings, fit, cells, known)
-    depths = depths_of(readings, fit, cells, known)
-    charge, charge_sd = fit.charge, fit.charge_sd
+    votes = tally(cast(readings, fit, cells, known), fit)
+    depths = _plain(depths_of(readings, fit, cells, known))
+    charge, charge_sd = fit.charge.tolist(), fit.charge_sd.tolist()
     found: list[_Found] = []
     for i, outing in enumerate(outings):
         rated = outing.pack.capacity_ah
         for j, run in enumerate(outing.runs):
             evidence = evidence_of(votes, fit, (i, j), run, rated)
-            used = _used(float(charge[i, j]), float(charge_sd[i, j]), rated, bool(evidence))
-            one = RunEstimate(model=MODEL, used_ah=used, evidence=evidence, cells=_cells(depths, i, j, doubted_cells(fit, (i, j), run)))
+            used = _used(charge[i][j], charge_sd[i][j], rated, bool(evidence))
+            one = RunEstimate(model=MODEL, used_ah=used, evidence=evidence, cells=_cells(depths[i][j], doubted_cells(votes, (i, j), run)))
             found.append(_Found(run, one, any(vote.kind != "usual_draw" for vote in evidence)))
     return found
+
+
+def _plain(depths: Depths) -> list[list[list[list[float]]]]:
+    """Depths as plain lists, outing by outing, run by run, cell by cell: quicker to pick from than arrays."""
+    fields = (
+        depths.soc_before, depths.soc_before_sd, depths.soc_after, depths.soc_after_sd, depths.lowest_v, depths.lowest_sd_v,
+        depths.below_floor, depths.below_reserve, depths.below_half_reserve,
+    )  # fmt: skip
+    plain: list[list[list[list[float]]]] = np.stack(fields, axis=-1).tolist()
+    return plain
 
 
 def _used(charge: float, sd: float, rated_ah: float, any_evidence: bool) -> Quantity:
@@ -221,25 +235,22 @@ def _used(charge: float, sd: float, rated_ah: float, any_evidence: bool) -> Quan
     return answer
 
 
-def _cells(depths: Depths, i: int, j: int, doubted: frozenset[int]) -> tuple[CellDepth, ...]:
+def _cells(depths: Sequence[Sequence[float]], doubted: frozenset[int]) -> tuple[CellDepth, ...]:
     cells: list[CellDepth] = []
-    for n in range(depths.soc_after.shape[2]):
-        at = (i, j, n)
-        if n + 1 in doubted:
-            cells.append(_doubted(n + 1, _soc(depths.soc_before[at], depths.soc_before_sd[at])))
+    for number, values in enumerate(depths, start=1):
+        before, before_sd, after, after_sd, lowest_v, lowest_sd_v, floor, reserve, half = values
+        if number in doubted:
+            cells.append(_doubted(number, _soc(before, before_sd)))
             continue
-        sure = depths.soc_after_sd[at] <= VAGUE_SOC
+        sure = after_sd <= VAGUE_SOC
         # A loaded voltage that was read says how deep a cell went even where the charge left is not known.
-        sure_volts = depths.lowest_sd_v[at] <= 0.35
-        floor, reserve, half = float(depths.below_floor[at]), float(depths.below_reserve[at]), float(depths.below_half_reserve[at])
+        sure_volts = lowest_sd_v <= VAGUE_LOADED_V
         cells.append(
             CellDepth(
-                cell=n + 1,
-                soc_before=_soc(depths.soc_before[at], depths.soc_before_sd[at]),
-                soc_after=_soc(depths.soc_after[at], depths.soc_after_sd[at]),
-                lowest_loaded_v=estimate(float(depths.lowest_v[at]), float(depths.lowest_sd_v[at]), low=0.0)
-                if sure_volts
-                else NotEnough("Neither the charge left nor a voltage under load is known well enough."),
+                cell=number,
+                soc_before=_soc(before, before_sd),
+                soc_after=_soc(after, after_sd),
+                lowest_loaded_v=estimate(lowest_v, lowest_sd_v, low=0.0) if sure_volts else _UNKNOWN_LOADED,
                 below_floor_probability=floor if sure or sure_volts else None,
                 below_reserve_probability=reserve if sure else None,
                 below_half_reserve_probability=half if sure else None,
@@ -266,5 +277,5 @@ def _doubted(cell: int, soc_before: Quantity) -> CellDepth:
 
 def _soc(value: float, sd: float) -> Quantity:
     if sd > VAGUE_SOC:
-        return NotEnough("The readings say too little about the charge in this cell.")
-    return estimate(float(value), float(sd), low=0.0, high=1.0)
+        return _UNKNOWN_SOC
+    return estimate(value, sd, low=0.0, high=1.0)

@@ -59,6 +59,8 @@ UNEVEN_START_SOC = 0.04
 ALIKE_SOC_SD = 0.03
 """Uncertainty that all voltages are given at first sight."""
 ITERATIONS = 8
+CONVERGED = 1e-4
+"""Steps below a hundredth of a percent of the charge change nothing a person could read."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -166,6 +168,8 @@ def fit_outings(readings: Readings, cells: CellFamily, known: Sequence[PackKnowl
         pull = np.einsum("nij,nj->ni", problem.prior_precision, problem.prior_mean - x)
         step, precision = solve(jacobian, residual, weight, problem.prior_precision, pull)
         x = x + step
+        if step_number > 3 and np.max(np.abs(step)) < CONVERGED:
+            break
     residual, jacobian = problem.linearise(x)
     weight = problem.robust_weight(residual)
     weighted = jacobian * np.minimum(weight, 1.0)[..., None]
@@ -203,6 +207,10 @@ class _Problem:
         self._set_prior(known)
         self.slope_v = cells.chemistry["temperature_slope"]
         self.present = self._presence()
+        for when in ("before", "after", "load"):
+            for kind, shape in ((when, (count, runs, n)), (f"{when}_total", (count, runs))):
+                self.row_sd[kind], self.read_soc[kind] = np.ones(shape), np.full(shape, np.nan)
+        self.used = {kind for kind, rows in self.rows.items() if self.present[:, rows].any()}
         self.beside_neighbours: dict[str, FloatArray] = {}
 
     def _number_rows(self) -> None:
@@ -306,6 +314,8 @@ class _Problem:
         state = start[:, None, :] - drawn[:, :, None] * inverse[:, None, :]
         c_rate = self._c_rate(charge, inverse)
         for when, boundary in (("before", 0), ("after", 1), ("load", 1)):
+            if self.used.isdisjoint({when, f"{when}_total"}):
+                continue
             self._voltage_rows(when, boundary, x, state, drawn, inverse, c_rate, residual, jacobian)
         self._count_rows(x, charge, start, inverse, residual, jacobian)
         return residual, jacobian
@@ -326,6 +336,8 @@ class _Problem:
         now = state[:, moment, :]
         for kind, volts, sd_v, shared_v in self._voltage_readings(when, now, c_rate):
             total = kind.endswith("_total")
+            if kind not in self.used:
+                continue
             seen = np.where(np.isnan(volts), self.cells.chemistry["nominal_v"], volts)
             both_v = np.sqrt(np.square(sd_v) + np.square(shared_v))
             soc, soc_sd = self.cells.curve.soc_with_sd(seen, both_v)

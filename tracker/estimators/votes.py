@@ -148,12 +148,91 @@ def _charger_vote(readings: Readings, fit: OutingFit, cells: CellFamily, capacit
     return np.where(np.isnan(returned)[:, None], np.nan, value), sd, weight
 
 
-def evidence_of(votes: Votes, fit: OutingFit, place: tuple[int, int], run: Run, rated_ah: float) -> tuple[EvidenceVote, ...]:
-    """Votes of one run, in words and numbers.
+def tally(votes: Votes, fit: OutingFit) -> Tally:
+    """Weigh the votes against each other, for all runs at once.
 
     Parameters
     ----------
     votes : Votes
+        Of all outings of the shape [1]
+    fit : OutingFit
+        Their answer [1]
+
+    Returns
+    -------
+    Tally
+        Shares, and which votes and readings do not fit [1]
+
+    References
+    ----------
+    .. [1] JCGM 100:2008; weights are shares of the inverse variances.
+    """
+    kinds = tuple(votes.value)
+    value = np.stack([votes.value[kind] for kind in kinds], axis=-1)
+    sd = np.maximum(np.stack([votes.sd[kind] for kind in kinds], axis=-1), 1e-4)
+    cast_here = np.isfinite(value) & np.isfinite(sd)
+    trust = np.where(cast_here, np.clip(np.nan_to_num(np.stack([votes.counted[kind] for kind in kinds], axis=-1)), 0.0, 1.0), 0.0)
+    value, sd = np.where(cast_here, value, 0.0), np.where(cast_here, sd, 1.0)
+    share = trust / np.square(sd)
+    together = share.sum(axis=-1, keepdims=True)
+    number = cast_here.sum(axis=-1, keepdims=True)
+    share = np.where(together > 0, share / np.where(together > 0, together, 1.0), cast_here / np.maximum(number, 1))
+    off_cells = np.isnan(fit.scaled["after"]) | (fit.weight["after"] < SET_ASIDE_WEIGHT)
+    misfit = np.zeros(value.shape[:2], dtype=bool)
+    for when in ("before", "after"):
+        misfit |= (np.isnan(fit.scaled[when]) | (fit.weight[when] < SET_ASIDE_WEIGHT)).any(axis=2)
+        misfit |= np.isnan(fit.scaled[f"{when}_total"]) | (fit.weight[f"{when}_total"] < SET_ASIDE_WEIGHT)
+    return Tally(
+        kinds,
+        value.tolist(),
+        sd.tolist(),
+        cast_here.tolist(),
+        share.tolist(),
+        _apart(value, sd, cast_here).tolist(),
+        misfit.tolist(),
+        off_cells.tolist(),
+    )
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Tally:
+    """Votes as plain lists, outing by outing, run by run: quicker to pick from than arrays."""
+
+    kinds: tuple[str, ...]
+    value: list[list[list[float]]]
+    sd: list[list[list[float]]]
+    cast: list[list[list[bool]]]
+    share: list[list[list[float]]]
+    apart: list[list[list[bool]]]
+    misfit: list[list[bool]]
+    """Whether some voltage of the run is missing or was set aside: only then are words looked for."""
+    doubted: list[list[list[bool]]]
+
+
+def _apart(value: FloatArray, sd: FloatArray, cast_here: NDArray[np.bool_]) -> NDArray[np.bool_]:
+    """Which votes lie too far from the others; of two that contradict each other, both."""
+    weight = np.where(cast_here, 1.0 / np.square(sd), 0.0)
+    others = weight.sum(axis=-1, keepdims=True) - weight
+    alone = others <= 1e-9 * weight
+    safe = np.where(alone, 1.0, others)
+    middle = ((weight * value).sum(axis=-1, keepdims=True) - weight * value) / safe
+    off = cast_here & ~alone & (np.abs(value - middle) > DISAGREE_SD * np.sqrt(np.square(sd) + 1.0 / safe))
+    # With three or more, the one farthest off from the median is the odd one out; the others only seem off because of it.
+    several = (off.sum(axis=-1) > 1) & (cast_here.sum(axis=-1) > 2)
+    if several.any():
+        seen = np.where(cast_here[several], value[several], np.nan)
+        gap = np.abs(seen - np.nanmedian(seen, axis=-1, keepdims=True)) / sd[several]
+        gap = np.where(off[several], gap, -1.0)
+        off[several] &= gap == gap.max(axis=-1, keepdims=True)
+    return np.asarray(off, dtype=np.bool_)
+
+
+def evidence_of(tally: Tally, fit: OutingFit, place: tuple[int, int], run: Run, rated_ah: float) -> tuple[EvidenceVote, ...]:
+    """Votes of one run, in words and numbers.
+
+    Parameters
+    ----------
+    tally : Tally
         Of all outings of the shape [1]
     fit : OutingFit
         Their answer [1]
@@ -171,44 +250,22 @@ def evidence_of(votes: Votes, fit: OutingFit, place: tuple[int, int], run: Run, 
 
     References
     ----------
-    .. [1] JCGM 100:2008; weights are shares of the inverse variances.
+    .. [1] As in `tally`.
     """
-    kinds = [kind for kind in votes.value if np.isfinite(votes.value[kind][place])]
-    if not kinds:
-        return ()
-    value = np.array([votes.value[kind][place] for kind in kinds])
-    sd = np.array([max(float(votes.sd[kind][place]), 1e-4) for kind in kinds])
-    trust = np.array([min(1.0, max(0.0, float(votes.counted[kind][place]))) for kind in kinds])
-    share = trust / np.square(sd)
-    share = share / share.sum() if share.sum() > 0 else np.full(len(kinds), 1.0 / len(kinds))
-    misfits = misfit_words(fit, place, run)
-    apart = _apart(value, sd)
+    i, j = place
+    misfits = misfit_words(fit, place, run) if tally.misfit[i][j] else ""
     found: list[EvidenceVote] = []
-    for index, kind in enumerate(kinds):
+    for index, kind in enumerate(tally.kinds):
+        if not tally.cast[i][j][index]:
+            continue
+        value = tally.value[i][j][index] * rated_ah
         words = misfits if kind == "rest_voltage" else ""
-        off = bool(words) or bool(apart[index])
+        off = bool(words) or tally.apart[i][j][index]
         if off and not words:
-            words = f"{1000 * rated_ah * value[index]:,.0f} mAh by itself, too far from what the other evidence says"
-        answer = estimate(float(value[index] * rated_ah), float(sd[index] * rated_ah))
-        found.append(EvidenceVote(kind=kind, used_ah=answer, weight=float(share[index]), disagrees=off, words=words))
+            words = f"{1000 * value:,.0f} mAh by itself, too far from what the other evidence says"
+        answer = estimate(value, tally.sd[i][j][index] * rated_ah)
+        found.append(EvidenceVote(kind=kind, used_ah=answer, weight=tally.share[i][j][index], disagrees=off, words=words))
     return tuple(found)
-
-
-def _apart(value: FloatArray, sd: FloatArray) -> NDArray[np.bool_]:
-    """Which votes lie too far from the others; of two that contradict each other, both."""
-    off = np.zeros(len(value), dtype=bool)
-    for index in range(len(value)):
-        others = np.arange(len(value)) != index
-        if not others.any():
-            break
-        weight = 1.0 / np.square(sd[others])
-        middle = float(np.sum(weight * value[others]) / weight.sum())
-        off[index] = abs(value[index] - middle) > DISAGREE_SD * np.hypot(sd[index], 1.0 / np.sqrt(weight.sum()))
-    if off.sum() > 1 and len(value) > 2:
-        # With three or more, the one farthest off from the median is the odd one out; the others only seem off because of it.
-        gap = np.abs(value - np.median(value)) / sd
-        off &= gap == gap[off].max()
-    return off
 
 
 def misfit_words(fit: OutingFit, place: tuple[int, int], run: Run) -> str:
@@ -248,13 +305,13 @@ def misfit_words(fit: OutingFit, place: tuple[int, int], run: Run) -> str:
     return "; ".join(parts)
 
 
-def doubted_cells(fit: OutingFit, place: tuple[int, int], run: Run) -> frozenset[int]:
+def doubted_cells(tally: Tally, place: tuple[int, int], run: Run) -> frozenset[int]:
     """Cells whose reading after a run was set aside.
 
     Parameters
     ----------
-    fit : OutingFit
-        The answer [1]
+    tally : Tally
+        Of all outings of the shape [1]
     place : tuple[int, int]
         Outing and run within it [1]
     run : Run
@@ -269,7 +326,7 @@ def doubted_cells(fit: OutingFit, place: tuple[int, int], run: Run) -> frozenset
     ----------
     .. [1] No source: bookkeeping.
     """
-    if len(run.after_v) != fit.layout.cells:
+    doubted = tally.doubted[place[0]][place[1]]
+    if len(run.after_v) != len(doubted) or not any(doubted):
         return frozenset()
-    gone = np.isnan(fit.scaled["after"][place]) | (fit.weight["after"][place] < SET_ASIDE_WEIGHT)
-    return frozenset(int(index) + 1 for index in np.flatnonzero(gone))
+    return frozenset(number for number, doubt in enumerate(doubted, start=1) if doubt)
