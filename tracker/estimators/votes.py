@@ -180,8 +180,10 @@ def tally(votes: Votes, fit: OutingFit) -> Tally:
     off_cells = np.isnan(fit.scaled["after"]) | (fit.weight["after"] < SET_ASIDE_WEIGHT)
     misfit = np.zeros(value.shape[:2], dtype=bool)
     for when in ("before", "after"):
-        misfit |= (np.isnan(fit.scaled[when]) | (fit.weight[when] < SET_ASIDE_WEIGHT)).any(axis=2)
-        misfit |= np.isnan(fit.scaled[f"{when}_total"]) | (fit.weight[f"{when}_total"] < SET_ASIDE_WEIGHT)
+        missing, low = np.isnan(fit.scaled[when]), fit.weight[when] < SET_ASIDE_WEIGHT
+        no_total = np.isnan(fit.scaled[f"{when}_total"])
+        misfit |= (low & ~missing).any(axis=2) | (missing.any(axis=2) & (no_total | ~missing.all(axis=2)))
+        misfit |= (fit.weight[f"{when}_total"] < SET_ASIDE_WEIGHT) & ~no_total
     return Tally(
         kinds,
         value.tolist(),
