@@ -155,25 +155,26 @@ def _engine(location: Location, wait_s: float) -> Engine:
     if engine.dialect.is_async:
         raise StoreError(f"the driver '{location.url.drivername}' cannot be used; write postgresql://USER@HOST/DATABASE.")
     if location.is_sqlite:
-        _set_up_sqlite(engine, wait_s)
+        _set_up_sqlite(engine, wait_s, in_memory=location.in_memory)
     else:
         _set_up_postgresql(engine, wait_s)
     return engine
 
 
-def _set_up_sqlite(engine: Engine, wait_s: float) -> None:
+def _set_up_sqlite(engine: Engine, wait_s: float, *, in_memory: bool) -> None:
     @event.listens_for(engine, "connect")
     def _connect(connection: sqlite3.Connection, _record: object) -> None:
         # Transactions are begun below, in words; Python's own guessing when to begin would leave the first reads outside.
         connection.isolation_level = None
         for pragma in (
             f"busy_timeout={int(wait_s * 1000)}",
-            f"application_id={APPLICATION_ID}",
             "journal_mode=WAL",
             # What was answered with "stored" outlives a loss of power; NORMAL would only keep the file whole.
             "synchronous=FULL",
         ):
             connection.execute(f"PRAGMA {pragma}")
+        if in_memory:
+            connection.execute(f"PRAGMA application_id={APPLICATION_ID}")
 
     @event.listens_for(engine, "begin")
     def _begin(connection: Connection) -> None:

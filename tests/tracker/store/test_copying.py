@@ -55,6 +55,9 @@ def test_a_copy_is_one_file_that_opens_as_a_database(store: Store, tmp_path: Pat
     folder.mkdir()
     copy = backup(store, folder / "of today")
     assert [path.name for path in folder.iterdir()] == ["of today"]
+    # Bytes 18 and 19 are 1 in a file that can be read where nothing may be written beside it, 2 in one that cannot:
+    # SQLite, Database File Format, section 1.3.3, sqlite.org/fileformat2.html.
+    assert copy.read_bytes()[18:20] == b"\1\1"
     with open_store(f"sqlite:///{copy}") as opened:
         assert everything(opened) == everything(store)
 

@@ -155,6 +155,13 @@ def test_whoever_reads_sees_one_moment(store: Store) -> None:
         assert len(seen.runs()) == 2
 
 
+def test_whoever_comes_to_read_need_not_wait_for_a_writer(url: str) -> None:
+    with open_store(url) as store, store.writing() as records:
+        b.fill(records, runs=1)
+        with open_store(url, wait_s=0.2) as other, other.reading() as seen:
+            assert seen.packs() == ()
+
+
 def test_a_writer_that_waits_too_long_is_told_so_in_words(url: str) -> None:
     with open_store(url) as store, open_store(url, wait_s=0.2) as hasty:
         with store.writing() as records:
