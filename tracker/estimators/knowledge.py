@@ -12,12 +12,12 @@ from tracker.estimators.cell_family import CellFamily, family
 
 FloatArray = NDArray[np.float64]
 
-CAPACITY_COMMON_SD = 0.15
+CAPACITY_COMMON_SD = 0.12
 """Relative spread of the true capacity of packs about which only the label is known: labels flatter and packs age.
 From memory; the learning history replaces it after a few counted charges."""
-CAPACITY_MEAN_OF_RATED = 0.95
+CAPACITY_MEAN_OF_RATED = 0.97
 """What a used pack holds of its label on average. From memory."""
-CAPACITY_CELL_SD = 0.03
+CAPACITY_CELL_SD = 0.04
 """Relative spread between the cells of one pack. From memory: makers sort cells to within a few percent."""
 RESISTANCE_RELATIVE_SD = 0.5
 """Relative spread of resistance between packs of one chemistry and capacity, where the chemistry gives none. From memory."""

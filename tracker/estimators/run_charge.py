@@ -52,10 +52,14 @@ LOAD_RELATIVE_SD = 0.4
 """How well the sag under load is known when a loaded voltage has to stand in for a rested one."""
 WIDE_CHARGE = (0.6, 0.6)
 """Mean and spread of the charge of a run over rated when nothing is known."""
-WEAK_CELL_RELATIVE = 0.06
-"""A cell may be this much weaker than its neighbours before its reading looks more like a slip of the pen. From memory."""
-UNEVEN_START_SOC = 0.04
-"""Cells may stand this far apart before a run without a reading being doubted. From memory."""
+CELL_APART_SOC = 0.05
+"""Cells of a pack ordinarily rest this near each other, by their readings. From memory."""
+ORDINARY_DEPTH = 0.6
+"""Depth at which a difference of capacity is taken to show as a difference of charge."""
+NEIGHBOUR_END = 5.0
+"""A cell this many tolerances from its neighbours is a slip of the pen until another reading says otherwise."""
+CELL_START_SD_SOC = 0.015
+"""How unevenly the cells of a pack are charged. From memory."""
 ALIKE_SOC_SD = 0.03
 """Uncertainty that all voltages are given at first sight."""
 ITERATIONS = 8
@@ -271,7 +275,7 @@ class _Problem:
         weight = student_weight(residual)
         for kind, gap in self.beside_neighbours.items():
             rows = self.rows[kind]
-            weight[:, rows] = np.minimum(weight[:, rows], biweight(gap).reshape(self.count, -1))
+            weight[:, rows] = np.minimum(weight[:, rows], biweight(gap, NEIGHBOUR_END).reshape(self.count, -1))
         return self.present * weight
 
     def _set_prior(self, known: Sequence[PackKnowledge]) -> None:
@@ -280,10 +284,12 @@ class _Problem:
         covariance = np.zeros((self.count, lay.size, lay.size))
         mean[:, n : n + k] = [item.deviation for item in known]
         covariance[:, : n + k, : n + k] = [item.covariance for item in known]
+        each = np.arange(n)
+        covariance[:, each, each] += self._uneven_variance()
         start = slice(lay.start, lay.start + n)
         mean[:, start] = self.r.start_soc[:, None]
-        # Cells of one pack stand within about a percent of each other after a balanced charge.
-        covariance[:, start, start] = np.square(self.r.start_sd)[:, None, None] + 0.01**2 * np.eye(n)
+        # Cells of one pack stand within a percent or two of each other after a balanced charge.
+        covariance[:, start, start] = np.square(self.r.start_sd)[:, None, None] + CELL_START_SD_SOC**2 * np.eye(n)
         for j in range(self.runs):
             q = lay.charge + j
             mean[:, q] = WIDE_CHARGE[0] / self.runs
@@ -293,6 +299,19 @@ class _Problem:
         mean[:, -1] = self.r.end_soc
         covariance[:, -1, -1] = np.square(self.r.end_sd)
         self.prior_mean, self.prior_precision = mean, np.asarray(np.linalg.inv(covariance), dtype=np.float64)
+
+    def _uneven_variance(self) -> FloatArray:
+        """More room for the capacity of a cell that reads apart from its neighbours, shape (N, n).
+
+        Weak cells are far more common than a normal spread about the mean allows, so a reading apart from the others,
+        unless so far that it must be a slip, is first of all taken for a cell that differs.
+        """
+        soc = self.cells.curve.soc(self.r.after_v)
+        seen = ~np.isnan(self.r.after_v)
+        middle = np.median(np.where(seen.all(axis=2, keepdims=True), soc, 0.0), axis=2, keepdims=True)
+        gap = np.where(seen.all(axis=2, keepdims=True), np.abs(soc - middle), 0.0).max(axis=1)
+        slip = gap > NEIGHBOUR_END * CELL_APART_SOC
+        return np.where(slip, 0.0, np.square(gap / ORDINARY_DEPTH))
 
     def by_kind(self, rows: FloatArray) -> dict[str, FloatArray]:
         """Rows cut by kind, shaped (N, m, n) for cells, (N, m) for the rest."""
@@ -354,10 +373,9 @@ class _Problem:
             error = x[:, slot] if total else x[:, slot][..., None]
             residual[:, rows] = ((own - target - common * error) / sd).reshape(self.count, -1)
             if not total and n > 1:
-                apart = np.maximum(WEAK_CELL_RELATIVE * np.abs(drawn[:, moment, None]) * inverse[:, None, :], UNEVEN_START_SOC)
                 # Three cells can outvote one; of two, only the answer from everything else can tell which is wrong.
                 gap = soc - np.median(soc, axis=2, keepdims=True) if n > 2 else own - now.mean(axis=2, keepdims=True)
-                self.beside_neighbours[kind] = gap / np.sqrt(np.square(apart) + np.square(sd) + np.square(common))
+                self.beside_neighbours[kind] = gap / np.sqrt(CELL_APART_SOC**2 + np.square(sd) + np.square(common))
             block = np.zeros((self.count, *own.shape[1:], lay.size))
             block[..., n : n + k] = shape
             for j in range(self.runs):

@@ -149,7 +149,7 @@ class RestCurve:
         place = target
         if deviation is not None:
             coefficients = np.asarray(deviation, dtype=np.float64)
-            for _ in range(6):  # a contraction: the deviation changes far more slowly than the charge itself
+            for _ in range(16):  # a contraction: the deviation changes far more slowly than the charge itself
                 place = 0.5 * (place + target - np.sum(self.shape_values(place) * coefficients, axis=-1))
         return np.interp(place, self.mean_soc, self.voltage_v)
 

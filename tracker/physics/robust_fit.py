@@ -35,24 +35,26 @@ def student_weight(scaled_residual: FloatArray) -> FloatArray:
     return (DEGREES_OF_FREEDOM + 1.0) / (DEGREES_OF_FREEDOM + np.square(scaled_residual))
 
 
-def biweight(scaled_residual: FloatArray) -> FloatArray:
+def biweight(scaled_residual: FloatArray, end: float = BIWEIGHT_END) -> FloatArray:
     """Weight that leaves a reading out altogether once it is far enough off.
 
     Parameters
     ----------
     scaled_residual : FloatArray
         Residuals in standard uncertainties, any shape [1]
+    end : float
+        Where the weight reaches zero [1]
 
     Returns
     -------
     FloatArray
-        ``(1 - (z / 4.685)^2)^2`` within 4.685, 0 beyond [1]
+        ``(1 - (z / end)^2)^2`` within `end`, 0 beyond [1]
 
     References
     ----------
     .. [1] A. E. Beaton, J. W. Tukey, Technometrics 16 (1974) 147-185, doi 10.1080/00401706.1974.10489171.
     """
-    inside = np.maximum(0.0, 1.0 - np.square(scaled_residual / BIWEIGHT_END))
+    inside = np.maximum(0.0, 1.0 - np.square(scaled_residual / end))
     return np.asarray(np.square(inside), dtype=np.float64)
 
 
