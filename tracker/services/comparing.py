@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Hashable, Iterable
-from dataclasses import dataclass, fields
+from dataclasses import dataclass, fields, replace
 from typing import Any, Generic, TypeVar
 
 from tracker.domain.controller import Controller, Vehicle
@@ -61,7 +61,7 @@ def compare(records: Records, given: Logbook) -> Changes:
         packs=_sort(stored_packs, given.packs, _name),
         vehicles=_sort(records.vehicles(), given.vehicles, _name),
         controllers=_sort(records.controllers(), given.controllers, _name),
-        runs=_sort(records.runs(driven) if driven else (), given.runs, lambda run: (run.pack, run.started_at)),
+        runs=_sort_runs(records.runs(driven) if driven else (), given.runs),
         charges=_sort(records.charges(charged) if charged else (), given.charges, lambda charge: (charge.pack, charge.finished_at)),
         bench=_sort(records.bench_tests() if given.bench_tests else (), given.bench_tests, lambda test: (test.controller, test.tested_at)),
     )
@@ -87,6 +87,16 @@ def _sort(stored: Iterable[Record], given: Iterable[Record], key: Callable[[Reco
         else:
             differing.append((before, record))
     return Change(new, differing, unchanged)
+
+
+def _sort_runs(stored: Iterable[Run], given: Iterable[Run]) -> Change[Run]:
+    """Sort runs; one given without cutoff settings leaves those that are stored with it as they are."""
+    known = {(run.pack, run.started_at): run for run in stored}
+    filled = []
+    for run in given:
+        before = known.get((run.pack, run.started_at))
+        filled.append(replace(run, cutoff_v=before.cutoff_v) if before is not None and before.cutoff_v and not run.cutoff_v else run)
+    return _sort(known.values(), filled, lambda run: (run.pack, run.started_at))
 
 
 def _name(record: Pack | Vehicle | Controller) -> str:

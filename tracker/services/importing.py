@@ -14,7 +14,7 @@ from tracker.intake.checks import against_series
 from tracker.intake.logbook import Intake, Place, key_of
 from tracker.services.checks import Problem, pack_problems, settings_warning, unknown
 from tracker.services.comparing import Change, Changes, compare, differing_columns
-from tracker.services.controllers import carriers, mark_driven
+from tracker.services.controllers import carriers, keep_as_driven, mark_driven
 from tracker.store.records import Records
 
 MOST_LISTED = 50
@@ -98,6 +98,7 @@ class Import:
 
     def _store(self, changes: Changes) -> None:
         records = self._records
+        keep_as_driven(records, [given for _, given in changes.controllers.differing], [given for _, given in changes.vehicles.differing])
         for controller in _all(changes.controllers):
             records.put_controller(controller)
         for vehicle in _all(changes.vehicles):

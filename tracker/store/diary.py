@@ -10,7 +10,7 @@ from typing import Any
 from sqlalchemy import ColumnElement, Select, delete, func, select, update
 from sqlalchemy.orm import InstrumentedAttribute
 
-from tracker.domain.session import BenchReading, BenchTest, Charge, Run
+from tracker.domain.session import BenchReading, BenchTest, Charge, Run, Volts
 from tracker.errors import InputError, NotFoundError
 from tracker.store.room import PackKey, Room
 from tracker.store.rows import CHARGES, RUNS
@@ -62,6 +62,13 @@ class Diary(Room):
             number = self._run_id(run.pack, run.started_at)
             self.connection.execute(update(RunRow).where(RunRow.id == number).values(values))
             self.connection.execute(delete(RunEstimateRow).where(RunEstimateRow.run_id == number))
+
+    def keep_settings(self, vehicle: str, settings_v: Volts) -> None:
+        """Write cutoff settings into those runs of a vehicle that have none, so that they stay as driven."""
+        number = self._vehicle_ids().get(vehicle)
+        if number is not None:
+            of_it = update(RunRow).where(RunRow.vehicle_id == number, RunRow.cutoff_v.is_(None))
+            self.connection.execute(of_it.values(cutoff_v=settings_v))
 
     def remove_run(self, pack: str, started_at: datetime) -> None:
         """Remove a run, and its estimate with it."""
