@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import re
 from datetime import datetime
 from typing import Literal
 
@@ -15,6 +16,8 @@ LOPSIDED = 0.25
 
 NB = "\u00a0"
 """Between a number and its unit: the line is never broken there."""
+
+_NUMBER_AND_UNIT = re.compile(r"(?<=\d) (?=(?:V|A|C|mAh|Ah|mΩ|%|°C|°F|h|min|s|days?)\b|%)")
 
 Measure = Literal["charge", "share", "volts"]
 
@@ -126,6 +129,11 @@ def _step(half: float) -> float:
 def _to(value: float, step: float, decimals: int) -> str:
     rounded = round(value / step) * step
     return f"{rounded + 0.0:,.{decimals}f}"
+
+
+def unbroken(text: str) -> str:
+    """Text written elsewhere, with no line break between a number and its unit."""
+    return _NUMBER_AND_UNIT.sub(NB, text)
 
 
 def chemistry_words(key: str) -> str:

@@ -10,7 +10,7 @@ from dash.development.base_component import Component
 
 from dashboard.components.aria import aria
 from dashboard.components.quantity import quantity_text
-from dashboard.theme import EVIDENCE_WORDS, interval, mah, percent
+from dashboard.theme import EVIDENCE_WORDS, interval, mah, percent, unbroken
 from tracker.domain.results import Estimate, EvidenceVote, Quantity
 
 
@@ -68,7 +68,7 @@ def _vote(vote: EvidenceVote, low: float, high: float) -> Component:
     if isinstance(vote.used_ah, Estimate):
         parts.append(interval_strip(vote.used_ah, low, high))
     if vote.disagrees:
-        parts.append(html.P([html.Strong("Disagrees with the rest. "), vote.words], className="vote-odd"))
+        parts.append(html.P([html.Strong("Disagrees with the rest. "), unbroken(vote.words)], className="vote-odd"))
     elif vote.words:
-        parts.append(html.P(vote.words, className="quiet"))
+        parts.append(html.P(unbroken(vote.words), className="quiet"))
     return html.Li(parts, className="vote vote-disagrees" if vote.disagrees else "vote")

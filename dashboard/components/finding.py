@@ -10,7 +10,7 @@ from dash.development.base_component import Component
 
 from dashboard.addresses import pack_address
 from dashboard.components.marks import name_text, severity_mark
-from dashboard.theme import counted, day
+from dashboard.theme import counted, day, unbroken
 from tracker.domain.results import Finding
 
 
@@ -35,10 +35,10 @@ def finding_card(finding: Finding, *, packs: Collection[str] = (), more: int = 0
     head: list[Component] = [heading([severity_mark(finding.severity), _subject(finding, packs)], className="finding-head")]
     if finding.at is not None:
         head.append(html.Span(day(finding.at), className="finding-day"))
-    because: list[Component] = [html.P(finding.why)]
+    because: list[Component] = [html.P(unbroken(finding.why))]
     if finding.source:
         because.append(html.P(["Source: ", html.Cite(finding.source)], className="source"))
-    said: list[Component | str] = [finding.message]
+    said: list[Component | str] = [unbroken(finding.message)]
     if more:
         said.append(html.Span(f" And {counted(more, 'earlier one')} like it.", className="quiet"))
     parts: list[Component] = [html.Div(head, className="finding-top"), html.P(said, className="finding-message")]

@@ -8,57 +8,50 @@ from dash.development.base_component import Component
 from dashboard.addresses import pack_address
 from dashboard.components.aria import aria
 from dashboard.components.marks import grade_mark, name_text, state_mark
-from dashboard.theme import counted, day, interval, pack_words, percent
+from dashboard.components.quantity import reason
+from dashboard.theme import counted, day, interval, pack_words, percent, unbroken
 from tracker.domain.results import Estimate, PackState
 
 
 def pack_row(state: PackState) -> Component:
     """One pack as it stands now."""
-    return html.Li(
-        html.Article(
-            [
-                html.Div(
-                    [
-                        html.H3(dcc.Link(name_text(state.pack), href=pack_address(state.pack))),
-                        html.P(pack_words(state.chemistry, state.series, state.capacity_ah), className="quiet"),
-                    ],
-                    className="pack-name",
-                ),
-                html.Div([state_mark(state.state), html.P(state.next)], className="pack-next"),
-                html.Div(last_depth(state), className="pack-depth"),
-                html.Div(capacity_left(state), className="pack-capacity"),
-            ],
-            className="pack-row",
-        )
+    name = html.Div(
+        [
+            html.H3(dcc.Link(name_text(state.pack), href=pack_address(state.pack))),
+            state_mark(state.state),
+            html.P(pack_words(state.chemistry, state.series, state.capacity_ah), className="quiet"),
+        ],
+        className="pack-name",
     )
+    following = html.Div([html.Span("Next", className="label"), html.P(unbroken(state.next))], className="pack-next")
+    depth = html.Div(last_depth(state), className="pack-depth")
+    capacity = html.Div(capacity_left(state), className="pack-capacity")
+    return html.Li(html.Article([name, following, depth, capacity], className="pack-row"))
 
 
 def last_depth(state: PackState) -> list[Component]:
     """How deep the last run took the deepest cell."""
-    label = html.Span("Last run, deepest cell", className="label")
+    label = html.Span(f"Last run, {day(state.last_used_at)}, deepest cell" if state.last_used_at else "Last run", className="label")
     depth = state.last_depth
     if not isinstance(depth, Estimate):
-        words = "No runs yet" if not state.runs else f"Not enough to say: {depth.why}"
-        return [label, html.Span(words, className="quiet")]
+        return [label, html.Span(f"Not enough to say: {reason(depth)}" if state.runs else "None yet", className="quiet")]
     cell = f"cell {state.deepest_cell}, " if state.deepest_cell is not None else ""
-    parts = [
-        label,
-        depth_bar(depth),
-        html.Span([grade_mark(state.last_grade), ": ", html.Span(f"{cell}{interval(depth, 'share')} used", className="number")]),
+    words: list[Component | str] = [
+        grade_mark(state.last_grade),
+        ": ",
+        html.Span(f"{cell}{interval(depth, 'share')} used", className="number"),
     ]
-    if state.last_used_at is not None:
-        parts.append(html.Span(day(state.last_used_at), className="quiet"))
-    return parts
+    return [label, depth_bar(depth), html.Span(words)]
 
 
 def capacity_left(state: PackState) -> list[Component]:
     """What the pack holds now and what share of its rating that is."""
     label = html.Span("Capacity left", className="label")
+    runs = html.Span(f"{counted(state.runs, 'run')}, {state.deep_runs or 'none'} too deep", className="quiet")
     if not isinstance(state.capacity, Estimate):
-        return [label, html.Span(f"Not enough to say: {state.capacity.why}", className="quiet")]
+        return [label, html.Span(f"Not enough to say: {reason(state.capacity)}", className="quiet"), runs]
     share = f", {percent(state.health.value)} of rated" if isinstance(state.health, Estimate) else ""
-    runs = f"{counted(state.runs, 'run')}, {state.deep_runs or 'none'} too deep"
-    return [label, html.Span(f"{interval(state.capacity, 'charge')}{share}", className="number"), html.Span(runs, className="quiet")]
+    return [label, html.Span(f"{interval(state.capacity, 'charge')}{share}", className="number"), runs]
 
 
 def depth_bar(depth: Estimate) -> Component:

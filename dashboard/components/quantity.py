@@ -5,19 +5,25 @@ from __future__ import annotations
 from dash import html
 from dash.development.base_component import Component
 
-from dashboard.theme import Measure, interval
-from tracker.domain.results import Estimate, Quantity
+from dashboard.theme import Measure, interval, unbroken
+from tracker.domain.results import Estimate, NotEnough, Quantity
 
 
 def quantity_text(quantity: Quantity, measure: Measure) -> str:
     """The quantity in words, complete."""
     if isinstance(quantity, Estimate):
         return interval(quantity, measure)
-    return f"not enough to say: {quantity.why}"
+    return f"not enough to say: {reason(quantity)}"
+
+
+def reason(nothing: NotEnough) -> str:
+    """Why there is no estimate, fit to follow a colon."""
+    why = nothing.why
+    return unbroken(why[:1].lower() + why[1:] if why[1:2].islower() else why)
 
 
 def quantity_cell(quantity: Quantity, measure: Measure) -> Component:
     """The quantity for a narrow place: why there is none stands in small print under it."""
     if isinstance(quantity, Estimate):
         return html.Span(interval(quantity, measure), className="number")
-    return html.Span(["no estimate", html.Small(quantity.why, className="why-not")], className="unknown")
+    return html.Span(["no estimate", html.Small(reason(quantity), className="why-not")], className="unknown")

@@ -10,12 +10,14 @@ from plotly.graph_objects import Figure, Scatter
 
 from dashboard.components.marks import GRADE_WORDS
 from dashboard.figures.template import BLUE, GREY, ORANGE, WASH, blank_figure
-from dashboard.theme import clock, counted, day, interval, percent
+from dashboard.theme import NB, clock, counted, day, interval, percent
 from tracker.domain.results import AssessedRun, CellDepth, Estimate
 
 PANEL_PX = 132
 EDGES_PX = 64
 BOTTOM = 1.1
+LEAST_APART = 0.15
+"""Below this the words for reserve and empty would lie on each other."""
 TOP = -0.07
 
 SHAPES = {"fine": "circle-open", "low": "diamond", "deep": "triangle-down", "damaging": "x"}
@@ -74,6 +76,7 @@ def depth_figure(runs: Sequence[AssessedRun], cells: int, reserve_soc: float) ->
         range=[-0.7, max(len(runs), 4) - 0.3],
         tickvals=ticks,
         ticktext=_days([runs[tick].run.started_at for tick in ticks]),
+        tickangle=0,
         anchor=f"y{cells}" if cells > 1 else "y",
     )
     return figure
@@ -90,7 +93,7 @@ def depth_sentence(runs: Sequence[AssessedRun], of: int) -> str:
     reserve = {point.index for point in points if point.grade == "low"} - harmed
     blank = len(runs) - len({point.index for point in points})
     said = [
-        f"{shown}, one mark a run with its 90 % interval.",
+        f"{shown}, one mark a run with its 90{NB}% interval.",
         f"{_so_many(len(harmed))} went too deep" + (f" and {_so_many(len(reserve)).lower()} into the reserve." if reserve else "."),
         f"Deepest: cell {worst.cell}, {percent(worst.depth.value)} on {day(worst.at)}.",
     ]
@@ -149,11 +152,14 @@ def _trace(points: Sequence[DepthPoint], cell: int) -> Scatter:
 def _panel(cell: int, cells: int, reserve_soc: float) -> dict[str, object]:
     height = 1 / cells
     top = 1 - (cell - 1) * height
+    marks = [(0.0, "full"), (0.5, "half"), (1 - reserve_soc, "reserve"), (1.0, "empty")]
+    if reserve_soc < LEAST_APART:
+        marks.pop()
     return {
         "domain": [top - height * 0.84, top],
         "range": [BOTTOM, TOP],
-        "tickvals": [0.0, 0.5, 1 - reserve_soc, 1.0],
-        "ticktext": ["full", "half", "reserve", "empty"],
+        "tickvals": [place for place, _ in marks],
+        "ticktext": [word for _, word in marks],
         "fixedrange": True,
     }
 
@@ -192,9 +198,13 @@ def _spread(count: int, most: int) -> list[int]:
 
 
 def _days(moments: Sequence[datetime]) -> list[str]:
-    """Days as short as they can be told apart: with the year only when it changes."""
-    years = {moment.astimezone().year for moment in moments}
-    return [day(moment, year=len(years) > 1) for moment in moments]
+    """Days, with the year under the first of them and under each that is in another year than the one before."""
+    years = [moment.astimezone().year for moment in moments]
+    told = len(set(years)) > 1
+    return [
+        day(moment, year=False) + (f"<br>{year}" if told and (index == 0 or year != years[index - 1]) else "")
+        for index, (moment, year) in enumerate(zip(moments, years, strict=True))
+    ]
 
 
 def _so_many(number: int) -> str:

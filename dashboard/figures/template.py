@@ -36,4 +36,4 @@ TEMPLATE = Template(
 
 def blank_figure() -> Figure:
     """An empty chart in the common look."""
-    return Figure(layout=Layout(template=TEMPLATE, margin={"l": 62, "r": 26, "t": 26, "b": 34}))
+    return Figure(layout=Layout(template=TEMPLATE, margin={"l": 62, "r": 26, "t": 26, "b": 40}))

@@ -18,7 +18,7 @@ from dashboard.components.run_tables import charge_table, run_table
 from dashboard.components.table import scroll_table
 from dashboard.figures.depth import depth_figure, depth_height_px, depth_points, depth_sentence, depth_table
 from dashboard.needs import Services
-from dashboard.theme import clock, counted, pack_words, percent, volts
+from dashboard.theme import clock, counted, pack_words, percent, unbroken, volts
 from tracker.domain.results import AssessedRun, PackRecord, PackState
 from tracker.errors import NotFoundError
 
@@ -68,8 +68,9 @@ def pack(record: PackRecord, run: str | None = None, *, everything: bool = False
     if chosen is not None:
         parts.append(run_detail(chosen, record.floor_v, record.reserve_soc))
     parts.append(facts(state))
-    if record.findings:
-        parts.append(html.Section([html.H2("Cautions"), finding_list(grouped(record.findings))]))
+    told = chosen.estimate.findings if chosen is not None else ()
+    if rest := [finding for finding in record.findings if finding not in told]:
+        parts.append(html.Section([html.H2("Cautions"), finding_list(grouped(rest))]))
     if record.runs:
         parts += [depths(record, record.runs[-(MOST if everything else DRAWN_RUNS) :]), runs_section(record, chosen, everything=everything)]
     else:
@@ -96,7 +97,7 @@ def heading(state: PackState) -> Component:
         [
             html.H1(name_text(state.pack), tabIndex=-1),
             html.P(pack_words(state.chemistry, state.series, state.capacity_ah), className="quiet"),
-            html.P([state_mark(state.state), " ", state.next], className="pack-next"),
+            html.P([state_mark(state.state), " ", unbroken(state.next)], className="standing"),
         ]
     )
 
