@@ -7,30 +7,22 @@ are missing or of another model version are made at the next look, also when the
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
 from itertools import groupby
 
 from tracker.domain.progress import Progress
-from tracker.domain.results import AssessedRun, Finding
 from tracker.estimators import MODEL
-from tracker.estimators.assess import assess_packs
 from tracker.estimators.history import PackHistory
-from tracker.services.judging import judge_past, judge_runs
+from tracker.services.estimating import Job, Judged, Saved, estimate, ready_to_save, runs_in
+from tracker.services.workers import estimate_all, worker_count
 from tracker.store.database import Store
 from tracker.store.garbage import collector_resting
 from tracker.store.records import Records
 
 RUNS_AT_ONCE = 5_000
-"""Runs estimated in one transaction: many, for the estimator works on many packs at a time; not more, for others wait meanwhile."""
-
-
-@dataclass(frozen=True, kw_only=True, slots=True)
-class Judged:
-    """One pack's runs with estimates and findings, and what was found about the pack."""
-
-    pack: str
-    runs: tuple[AssessedRun, ...]
-    findings: tuple[Finding, ...]
+"""Runs estimated in one go: many, for the estimator works on many packs at a time; not more, for others wait while they are saved."""
+MANY_RUNS = 20_000
+"""From here on, starting further processes takes less time than it saves."""
+LABEL = "runs assessed"
 
 
 def refresh(store: Store, names: Sequence[str] | None = None, *, everything: bool = False, progress: Progress | None = None) -> None:
@@ -39,17 +31,17 @@ def refresh(store: Store, names: Sequence[str] | None = None, *, everything: boo
         counts = records.run_counts()
         needing = tuple(counts) if everything else records.stale_packs(MODEL)
     wanted = needing if names is None else [name for name in names if name in set(needing)]
-    total = sum(counts[name] for name in wanted)
-    done = 0
-    for batch in _batches(wanted, counts):
+    told = _Told(progress, sum(counts[name] for name in wanted))
+    batches = list(_batches(wanted, counts))
+    if told.total >= MANY_RUNS and worker_count() > 1:
+        batches = _refresh_in_parallel(store, batches, told)
+    for batch in batches:
         with store.writing() as records:
             # Another program may have removed a pack or done the work since we looked.
             present = records.run_counts()
             current = set() if everything else set(present) - set(records.stale_packs(MODEL))
-            assess_and_save(records, [name for name in batch if name in present and name not in current], done, total, progress)
-        done += sum(counts[name] for name in batch)
-        if progress is not None:
-            progress("runs assessed", done, total)
+            assess_and_save(records, [name for name in batch if name in present and name not in current], told.within)
+        told.add(sum(counts[name] for name in batch))
 
 
 def waiting_runs(store: Store) -> int:
@@ -59,36 +51,19 @@ def waiting_runs(store: Store) -> int:
         return sum(counts.get(name, 0) for name in records.stale_packs(MODEL))
 
 
-def assess_and_save(
-    records: Records, names: Sequence[str], done: int = 0, total: int | None = None, progress: Progress | None = None
-) -> list[Judged]:
+def assess_and_save(records: Records, names: Sequence[str], progress: Progress | None = None) -> list[Judged]:
     """Estimate packs from all their history and store the estimates and findings."""
     if not names:
         return []
-    told: Progress | None = None
-    if progress is not None:
-        listener = progress
-
-        def told(_label: str, within: int, _of: int | None) -> None:
-            listener("runs assessed", done + within, total)
-
     with collector_resting():
-        found = assess(records, histories(records, names), told)
-        for judged in found:
-            records.save_estimates(judged.pack, [(each.run.started_at, each.estimate) for each in judged.runs])
-            records.save_findings(judged.pack, judged.findings)
+        found = assess(records, histories(records, names), progress)
+        _save(records, [ready_to_save(judged) for judged in found])
     return found
 
 
 def assess(records: Records, past: Sequence[PackHistory], progress: Progress | None = None) -> list[Judged]:
     """Estimate and judge packs from the histories given; nothing is stored."""
-    vehicles = {vehicle.name: vehicle for vehicle in records.vehicles()}
-    controllers = {controller.name: controller for controller in records.controllers()}
-    found = []
-    for history, assessment in zip(past, assess_packs(past, vehicles, controllers, progress=progress), strict=True):
-        runs = judge_runs(history, assessment.runs, vehicles, controllers)
-        found.append(Judged(pack=history.pack.name, runs=runs, findings=judge_past(history, runs)))
-    return found
+    return estimate(_job(records, past), progress) if past else []
 
 
 def histories(records: Records, names: Sequence[str], *, limit_last: int | None = None) -> list[PackHistory]:
@@ -97,6 +72,69 @@ def histories(records: Records, names: Sequence[str], *, limit_last: int | None 
     runs = {pack: tuple(group) for pack, group in groupby(records.runs(names, limit_last=limit_last), key=lambda run: run.pack)}
     charges = {pack: tuple(group) for pack, group in groupby(records.charges(names, limit_last=limit_last), key=lambda charge: charge.pack)}
     return [PackHistory(pack=packs[name], runs=runs.get(name, ()), charges=charges.get(name, ())) for name in names]
+
+
+class _Told:
+    """Keeps count over several batches for whoever wants to know how far the work is."""
+
+    def __init__(self, progress: Progress | None, total: int) -> None:
+        self.total = total
+        self._done = 0
+        self._progress = progress
+
+    def add(self, runs: int) -> None:
+        self._done += runs
+        self.within(LABEL, 0, None)
+
+    def within(self, _label: str, done: int, _total: int | None) -> None:
+        if self._progress is not None:
+            self._progress(LABEL, self._done + done, self.total)
+
+
+def _refresh_in_parallel(store: Store, batches: Sequence[list[str]], told: _Told) -> list[list[str]]:
+    """Estimate outside any transaction, save what nobody changed meanwhile, and return the packs still to do."""
+    left: list[list[str]] = []
+    for job, found in estimate_all(_read_job(store, batch) for batch in batches):
+        with store.writing() as records, collector_resting():
+            unchanged = set() if found is None else _unchanged(records, job)
+            _save(records, [saved for saved in found or () if saved.pack in unchanged])
+        rest = [history for history in job.past if history.pack.name not in unchanged]
+        if rest:
+            left.append([history.pack.name for history in rest])
+        told.add(runs_in(job.past) - runs_in(rest))
+    return left
+
+
+def _read_job(store: Store, names: Sequence[str]) -> Job:
+    with store.reading() as records, collector_resting():
+        return _job(records, histories(records, _present(records, names)))
+
+
+def _job(records: Records, past: Sequence[PackHistory]) -> Job:
+    vehicles = {vehicle.name: vehicle for vehicle in records.vehicles()}
+    controllers = {controller.name: controller for controller in records.controllers()}
+    return Job(past=tuple(past), vehicles=vehicles, controllers=controllers)
+
+
+def _unchanged(records: Records, job: Job) -> set[str]:
+    """Return the packs for which everything still stands as when the job was made."""
+    names = _present(records, [history.pack.name for history in job.past])
+    now = _job(records, histories(records, names))
+    if (now.vehicles, now.controllers) != (job.vehicles, job.controllers):
+        return set()
+    before = {history.pack.name: history for history in job.past}
+    return {history.pack.name for history in now.past if history == before[history.pack.name]}
+
+
+def _present(records: Records, names: Sequence[str]) -> list[str]:
+    present = records.run_counts()
+    return [name for name in names if name in present]
+
+
+def _save(records: Records, found: Sequence[Saved]) -> None:
+    for saved in found:
+        records.save_written(saved.pack, saved.estimates)
+        records.save_findings(saved.pack, saved.findings)
 
 
 def _batches(names: Sequence[str], counts: dict[str, int]) -> Iterator[list[str]]:

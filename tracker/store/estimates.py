@@ -8,13 +8,27 @@ from __future__ import annotations
 
 import json
 from datetime import datetime
-from typing import Any
+from typing import Any, NamedTuple
 
 from tracker.domain.results import GRADES, CellDepth, Estimate, EvidenceVote, Finding, NotEnough, Quantity, RunEstimate
 from tracker.store.columns import ImpossibleValueError
 
 _write = json.JSONEncoder(separators=(",", ":"), allow_nan=False).encode
 _read = json.JSONDecoder().decode
+
+
+class Written(NamedTuple):
+    """An estimate as it is stored, and which of a pack's runs it is of."""
+
+    started_at: datetime
+    model: str
+    worst_grade: str | None
+    text: str
+
+
+def written(started_at: datetime, estimate: RunEstimate) -> Written:
+    """Return an estimate made ready to be stored; that takes a while, and can be done where there is no database."""
+    return Written(started_at, estimate.model, worst_grade(estimate), text_of(estimate))
 
 
 def text_of(estimate: RunEstimate) -> str:

@@ -11,7 +11,7 @@ from sqlalchemy import Select, delete, func, select
 
 from tracker.domain.results import GRADES, Finding, RunEstimate
 from tracker.errors import NotFoundError
-from tracker.store.estimates import estimate_of, text_of, worst_grade
+from tracker.store.estimates import Written, estimate_of, written
 from tracker.store.garbage import collector_resting
 from tracker.store.room import Room
 from tracker.store.rows import FINDINGS
@@ -38,9 +38,14 @@ class Results(Room):
 
     def save_estimates(self, pack: str, estimates: Sequence[tuple[datetime, RunEstimate]]) -> None:
         """Store the estimates of a pack's runs, given by when they started, in place of earlier ones of the same runs."""
+        with collector_resting():
+            self.save_written(pack, [written(started_at, estimate) for started_at, estimate in estimates])
+
+    def save_written(self, pack: str, estimates: Sequence[Written]) -> None:
+        """Store estimates already made ready, as `save_estimates` does."""
         if not estimates:
             return
-        times = [started_at for started_at, _ in estimates]
+        times = [each.started_at for each in estimates]
         chosen = (
             select(RunRow.started_at, RunRow.id, RunEstimateRow.run_id)
             .outerjoin(RunEstimateRow, RunEstimateRow.run_id == RunRow.id)
@@ -49,17 +54,15 @@ class Results(Room):
         stored = {started_at: (number, old) for started_at, number, old in self.connection.execute(chosen)}
         rows: dict[int, dict[str, Any]] = {}
         replaced: list[int] = []
-        with collector_resting():
-            for started_at, estimate in estimates:
-                if started_at not in stored:
-                    raise NotFoundError(f"no run of '{pack}' at {started_at} is stored, so no estimate of it can be.")
-                number, old = stored[started_at]
-                grade, payload = worst_grade(estimate), text_of(estimate)
-                rows[number] = {"run_id": number, "model": estimate.model, "worst_grade": grade, "payload": payload}
-                if old is not None:
-                    replaced.append(old)
-            self._delete_estimates(replaced)
-            self._insert(RunEstimateRow, list(rows.values()))
+        for each in estimates:
+            if each.started_at not in stored:
+                raise NotFoundError(f"no run of '{pack}' at {each.started_at} is stored, so no estimate of it can be.")
+            number, old = stored[each.started_at]
+            rows[number] = {"run_id": number, "model": each.model, "worst_grade": each.worst_grade, "payload": each.text}
+            if old is not None:
+                replaced.append(old)
+        self._delete_estimates(replaced)
+        self._insert(RunEstimateRow, list(rows.values()))
 
     def estimates(self, packs: Sequence[str] | None = None, model: str | None = None) -> dict[RunKey, RunEstimate]:
         """Estimates of the packs named, or of all, by pack and time; only those one model made, when it is named."""

@@ -56,6 +56,9 @@ OPTION = st.sampled_from(
 )
 
 
+WORDS = st.lists(st.one_of(COMMAND, OPTION, VALUE), max_size=6)
+
+
 @pytest.fixture
 def in_filled_folder(filled: Command) -> Command:
     return filled
@@ -77,7 +80,7 @@ def check(argv: list[str]) -> None:
 
 @pytest.mark.usefixtures("in_filled_folder")
 @settings(max_examples=2000, deadline=None, suppress_health_check=SLOW)
-@given(words=st.lists(st.one_of(COMMAND, OPTION, VALUE), max_size=8))
+@given(words=st.one_of(WORDS, st.builds(lambda command, words: [command, *words], COMMAND, WORDS)))
 def test_any_words(words: list[str]) -> None:
     argv = [part for word in words for part in (word.split() if word.startswith("log ") else [word])]
     # Serving would not end; database URLs are tried elsewhere, for some of them name servers.
