@@ -27,6 +27,9 @@ common practice: what the trade does, no source. from memory: recalled, to be ch
 
 FAMILIES = ("lithium", "nickel", "lead")
 
+FULL_SOC = 0.93
+"""A charge whose end voltage stands for at least this much filled the pack. Common practice."""
+
 FloatArray = NDArray[np.float64]
 
 
@@ -110,6 +113,14 @@ class Chemistry:
     def __getitem__(self, name: str) -> float:
         """Value of the parameter called `name`, in the unit of `PARAMETER_UNITS`."""
         return self.parameters[name].value
+
+    def looks_full(self, mean_cell_v: float) -> bool:
+        """Whether a voltage at the end of a charge, still on the charger or rested a while, is that of a full cell.
+
+        A rested full cell reads a little under its limit, some chemistries far under it, so its charge is looked at.
+        """
+        charge = np.mean([np.interp(mean_cell_v, make.voltage_v, make.soc) for make in self.makes])
+        return bool(charge >= FULL_SOC)
 
     def is_one_cells_voltage(self, total_v: float, series: int) -> bool:
         """Whether a voltage written as the total of several cells can only be that of one cell."""

@@ -337,3 +337,13 @@ def test_an_unknown_chemistry_is_refused_with_the_known_ones() -> None:
 def test_curves_cannot_be_changed_by_their_users() -> None:
     with pytest.raises(ValueError, match="read-only"):
         load("lipo").makes[0].voltage_v[0] = 0.0
+
+
+@pytest.mark.parametrize(
+    ("key", "full_v", "used_v"), [("lipo", 4.16, 3.95), ("life", 3.40, 3.30), ("liion", 4.16, 3.9), ("lead", 2.14, 2.05)]
+)
+def test_a_rested_full_cell_looks_full_and_a_used_one_does_not(key: str, full_v: float, used_v: float) -> None:
+    # Limits: rested voltages of full cells lie under the charging limit, for iron phosphate and lead far under it (from memory).
+    assert load(key).looks_full(full_v)
+    assert load(key).looks_full(load(key)["full_v"])
+    assert not load(key).looks_full(used_v)

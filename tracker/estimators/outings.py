@@ -16,8 +16,6 @@ RISE_SOC = 0.15
 """A pack that comes back this much fuller than it was put away has been charged, written down or not."""
 IDLE = timedelta(hours=6)
 """In a history without charges, a pack that rested this long is taken to have been charged before its next run."""
-FULL_SOC = 0.93
-"""A charge whose end voltage stands for at least this much filled the pack: rested, a full cell reads a little under its limit."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -111,7 +109,7 @@ def is_full(charge: Charge | None, pack: Pack, cells: CellFamily) -> bool:
     mean_v = cell_mean(charge.end_v, pack.series)
     if mean_v is None:
         return charge.put_back_ah is not None  # a charge written down with its count and nothing else is an ordinary one
-    return bool(cells.curve.soc(mean_v) >= FULL_SOC)
+    return cells.chemistry.looks_full(mean_v)
 
 
 def cell_mean(volts: Volts, series: int) -> float | None:

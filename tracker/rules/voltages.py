@@ -14,9 +14,6 @@ RESTED_S = 300.0
 """Sooner after load or charge than this a voltage is provisional: a lithium cell still lacks 10…40 mV then
 (University of Colorado cell tests, LiFePO4, at 25 °C 11 mV missing after 1 min, 4 mV after 5 min)."""
 
-NEARLY_FULL_V = 0.06
-"""A charge that ended this little below the full-charge voltage is taken as a full one. Common practice."""
-
 
 class CellVoltage(NamedTuple):
     """The voltage of one cell, or the mean of all when only the pack's total was read."""
@@ -60,7 +57,7 @@ def filled(charge: Charge, pack: Pack, chemistry: Chemistry) -> bool:
     end = mean_v(charge.end_v, pack)
     if end is None:
         return charge.put_back_ah is not None  # a charge written down with its count and nothing else is an ordinary one
-    return end >= chemistry["full_v"] - NEARLY_FULL_V
+    return chemistry.looks_full(end)
 
 
 @lru_cache(maxsize=32)
