@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections import defaultdict
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
@@ -19,7 +20,7 @@ from tracker.estimators.history import PackHistory
 from tracker.estimators.intervals import estimate
 from tracker.estimators.knowledge import PackKnowledge, typical
 from tracker.estimators.outings import Outing, cut
-from tracker.estimators.readings import Setting, UsualDraw, lay_out
+from tracker.estimators.readings import Draws, Setting, lay_out
 from tracker.estimators.run_charge import fit_outings
 from tracker.estimators.votes import cast, doubted_cells, evidence_of, tally
 
@@ -90,10 +91,10 @@ def assess_packs(
     draws = typed_draws(vehicles.values())
     total = sum(len(history.runs) for history in histories)
     found = _estimate_all(outings, known, draws, trips, total, progress)
-    learned_draws = {**draws, **_learned_draws(found)}
-    again = [outing for outing in outings if any(_wants_draw(found[_key(run)], run, learned_draws) for run in outing.runs)]
+    taught = _learned_draws(found)
+    again = [outing for outing in outings if any(_wants_draw(found[_key(run)], run, taught) for run in outing.runs)]
     if again:
-        found.update(_estimate_all(again, known, learned_draws, trips, None, None))
+        found.update(_estimate_all(again, known, {**draws, **taught}, trips, None, None))
     return [
         PackAssessment(pack=history.pack.name, runs=tuple(AssessedRun(run=run, estimate=found[_key(run)].estimate) for run in history.runs))
         for history in histories
@@ -135,7 +136,7 @@ def settings_of(vehicle: Vehicle, controllers: Mapping[str, Controller]) -> tupl
     return tuple(("none", None) if item is None else (item.cutoff_mode, item.cutoff_v) for item in known)
 
 
-def typed_draws(vehicles: Iterable[Vehicle]) -> dict[str, UsualDraw]:
+def typed_draws(vehicles: Iterable[Vehicle]) -> Draws:
     """Usual currents as owners typed them.
 
     Parameters
@@ -145,38 +146,41 @@ def typed_draws(vehicles: Iterable[Vehicle]) -> dict[str, UsualDraw]:
 
     Returns
     -------
-    dict[str, UsualDraw]
-        Mean current and relative spread, by vehicle [A], [1]
+    Draws
+        Mean current and relative spread, by vehicle alone [A], [1]
 
     References
     ----------
     .. [1] No source: bookkeeping.
     """
-    return {vehicle.name: (vehicle.usual_a, TYPED_DRAW_RELATIVE_SD) for vehicle in vehicles if vehicle.usual_a is not None}
+    return {(None, vehicle.name): (vehicle.usual_a, TYPED_DRAW_RELATIVE_SD) for vehicle in vehicles if vehicle.usual_a is not None}
 
 
-def _learned_draws(found: Mapping[tuple[str, object], _Found]) -> dict[str, UsualDraw]:
-    """What each vehicle drew in the runs that show it by other evidence, by median and spread."""
-    currents: dict[str, list[float]] = defaultdict(list)
+def _learned_draws(found: Mapping[tuple[str, object], _Found]) -> Draws:
+    """What each vehicle drew from each pack in the runs that show it by other evidence, by median and spread.
+
+    Each pack teaches itself alone, so that the answer does not hang on which packs are looked at together.
+    """
+    currents: dict[tuple[str, str], list[float]] = defaultdict(list)
     for item in found.values():
         used = item.estimate.used_ah
         if item.direct and item.run.vehicle is not None and not isinstance(used, NotEnough) and used.sd < 0.15 * abs(used.value):
-            currents[item.run.vehicle].append(used.value * 3600.0 / item.run.run_s)
-    draws: dict[str, UsualDraw] = {}
-    for vehicle, values in currents.items():
+            currents[item.run.pack, item.run.vehicle].append(used.value * 3600.0 / item.run.run_s)
+    draws: Draws = {}
+    for key, values in currents.items():
         if len(values) >= RUNS_TO_LEARN_DRAW:
             middle = float(np.median(values))
             spread = 1.4826 * float(np.median(np.abs(np.asarray(values) - middle))) / middle
-            draws[vehicle] = (middle, max(spread, LEARNED_DRAW_FLOOR_SD))
+            draws[key] = (middle, max(spread, LEARNED_DRAW_FLOOR_SD))
     return draws
 
 
-def _wants_draw(found: _Found, run: Run, draws: Mapping[str, UsualDraw]) -> bool:
-    return not found.direct and run.vehicle in draws
+def _wants_draw(found: _Found, run: Run, draws: Draws) -> bool:
+    return not found.direct and (run.pack, run.vehicle) in draws
 
 
 def _estimate_all(
-    outings: Sequence[Outing], known: Mapping[str, PackKnowledge], draws: Mapping[str, UsualDraw],
+    outings: Sequence[Outing], known: Mapping[str, PackKnowledge], draws: Draws,
     trips: Mapping[str, tuple[Setting, ...]], total: int | None, progress: Progress | None,
 ) -> dict[tuple[str, object], _Found]:  # fmt: skip
     groups: dict[tuple[str, int, int], list[Outing]] = defaultdict(list)
@@ -194,7 +198,7 @@ def _estimate_all(
 
 
 def _estimate_shape(
-    outings: Sequence[Outing], cells: CellFamily, known: Sequence[PackKnowledge], draws: Mapping[str, UsualDraw],
+    outings: Sequence[Outing], cells: CellFamily, known: Sequence[PackKnowledge], draws: Draws,
     trips: Mapping[str, tuple[Setting, ...]],
 ) -> list[_Found]:  # fmt: skip
     readings = lay_out(outings, cells, draws, trips)
@@ -207,8 +211,11 @@ def _estimate_shape(
         rated = outing.pack.capacity_ah
         for j, run in enumerate(outing.runs):
             evidence = evidence_of(votes, fit, (i, j), run, rated)
-            used = _used(charge[i][j], charge_sd[i][j], rated, bool(evidence))
-            one = RunEstimate(model=MODEL, used_ah=used, evidence=evidence, cells=_cells(depths[i][j], doubted_cells(votes, (i, j), run)))
+            gap = votes.gap[i][j]
+            # Readings that contradict each other cannot all be right: the answer lies between, and is as unsure as they are apart.
+            used = _used(charge[i][j] - gap / 2.0, math.hypot(charge_sd[i][j], gap / 2.0), rated, bool(evidence), contradicted=bool(gap))
+            doubted = frozenset(range(1, outing.pack.series + 1)) if gap else doubted_cells(votes, (i, j), run)
+            one = RunEstimate(model=MODEL, used_ah=used, evidence=evidence, cells=_cells(depths[i][j], doubted))
             found.append(_Found(run, one, any(vote.kind != "usual_draw" for vote in evidence)))
     return found
 
@@ -223,15 +230,15 @@ def _plain(depths: Depths) -> list[list[list[list[float]]]]:
     return plain
 
 
-def _used(charge: float, sd: float, rated_ah: float, any_evidence: bool) -> Quantity:
+def _used(charge: float, sd: float, rated_ah: float, any_evidence: bool, *, contradicted: bool) -> Quantity:
     if not any_evidence:
         return NotEnough(NO_EVIDENCE)
     answer = estimate(charge * rated_ah, sd * rated_ah, low=0.0)
     if sd > VAGUE_CHARGE:
-        return NotEnough(
-            f"The readings leave anything from {1000 * answer.low:,.0f} to {1000 * answer.high:,.0f} mAh open: "
-            "a voltage of each cell after rest or the charger's count would settle it."
-        )
+        span = f"anything from {1000 * answer.low:,.0f} to {1000 * answer.high:,.0f} mAh"
+        if contradicted:
+            return NotEnough(f"The readings contradict each other and leave {span} open: check what was written down and correct the run.")
+        return NotEnough(f"The readings leave {span} open: a voltage of each cell after rest or the charger's count would settle it.")
     return answer
 
 
@@ -262,7 +269,7 @@ def _cells(depths: Sequence[Sequence[float]], doubted: frozenset[int]) -> tuple[
 
 def _doubted(cell: int, soc_before: Quantity) -> CellDepth:
     """A cell whose reading did not fit may be misread or in trouble; only another reading can tell, so nothing is claimed."""
-    again = NotEnough("The voltage written down for this cell does not fit the rest: measure it again.")
+    again = NotEnough("What was written down does not fit together: check it, or measure this cell again.")
     return CellDepth(
         cell=cell,
         soc_before=soc_before,

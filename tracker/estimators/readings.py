@@ -28,6 +28,8 @@ UNKNOWN_END = (0.9, 0.3)
 JOINED_SD = 0.03
 """A storage charge and a full one later put back more than the run took: each time cells are brought level, the fuller
 ones are bled. Over rated; from memory."""
+MOST_PUT_BACK = {"lithium": 1.30, "nickel": 1.6, "lead": 1.5}
+"""A charger's count of more than this times rated is a slip of the pen: no pack takes up so much. From memory."""
 MONTH_S = 30.0 * 86400.0
 
 
@@ -87,13 +89,14 @@ class Readings:
 UsualDraw = tuple[float, float]
 """Mean current and its relative spread from run to run [A], [1]."""
 
+Draws = dict[tuple[str | None, str | None], UsualDraw]
+"""By pack and vehicle; without a pack where the owner typed it for all."""
+
 Setting = tuple[str, float | None]
 """Cutoff mode and voltage of a controller [V]."""
 
 
-def lay_out(
-    outings: Sequence[Outing], cells: CellFamily, draws: Mapping[str, UsualDraw], trips: Mapping[str, tuple[Setting, ...]]
-) -> Readings:
+def lay_out(outings: Sequence[Outing], cells: CellFamily, draws: Draws, trips: Mapping[str, tuple[Setting, ...]]) -> Readings:
     """Lay outings of the same numbers of cells and runs out as arrays.
 
     Parameters
@@ -141,7 +144,7 @@ def lay_out(
             ):
                 if value is not None:
                     scalar[name][i, j] = value
-            draw = draws.get(run.vehicle) if run.vehicle is not None else None
+            draw = draws.get((run.pack, run.vehicle)) or draws.get((None, run.vehicle))
             if draw is not None:
                 scalar["usual"][i, j] = draw[0] * run.run_s / 3600.0
                 scalar["usual_sd"][i, j] = draw[1] * scalar["usual"][i, j]
@@ -150,7 +153,8 @@ def lay_out(
         ends[i, :2] = _start(outing, cells)
         ends[i, 2:] = _end(outing.after, outing, cells)
         if outing.after is not None:
-            if outing.after.put_back_ah is not None and outing.after.put_back_ah > 0:
+            most_ah = MOST_PUT_BACK[cells.chemistry.family] * rated[i] * max(1, outing.joined)
+            if outing.after.put_back_ah is not None and 0 < outing.after.put_back_ah <= most_ah:
                 put_back[i] = outing.after.put_back_ah
             standing_s = (outing.after.finished_at - outing.runs[0].started_at).total_seconds()
             idle[i] = min(0.5, cells.chemistry["self_discharge_per_month"] * standing_s / MONTH_S)

@@ -26,6 +26,10 @@ FloatArray = NDArray[np.float64]
 
 SET_ASIDE_WEIGHT = 0.40
 """A reading whose robust weight fell this low, 2.9 standard uncertainties off, is said not to fit."""
+CONTRADICT_SD = 3.0
+"""This far apart one of them must be wrong, and the answer is left open between them."""
+WEIGHTY_SHARE = 0.2
+"""A reading that contradicts the others puts the answer in doubt only where it has a say in it."""
 DISAGREE_SD = 3.0
 """Votes this many combined standard uncertainties apart disagree: 0.3 % of honest pairs would."""
 
@@ -184,15 +188,24 @@ def tally(votes: Votes, fit: OutingFit) -> Tally:
         no_total = np.isnan(fit.scaled[f"{when}_total"])
         misfit |= (low & ~missing).any(axis=2) | (missing.any(axis=2) & (no_total | ~missing.all(axis=2)))
         misfit |= (fit.weight[f"{when}_total"] < SET_ASIDE_WEIGHT) & ~no_total
+    readings_only = cast_here & np.array([kind != "usual_draw" for kind in kinds])
+    apart, _ = _apart(value, sd, cast_here, DISAGREE_SD)
+    contradicts, middle = _apart(value, sd, readings_only, CONTRADICT_SD)
+    # Of votes that contradict the rest, the weightiest decides how far the answer is in doubt.
+    heaviest = np.where(contradicts, share, -1.0).argmax(axis=-1, keepdims=True)
+    gap = np.take_along_axis(value - middle, heaviest, axis=-1)[..., 0]
+    weighty = np.take_along_axis(np.where(contradicts, share, 0.0), heaviest, axis=-1)[..., 0] > WEIGHTY_SHARE
+    gap = np.where(weighty, gap, 0.0)
     return Tally(
         kinds,
         value.tolist(),
         sd.tolist(),
         cast_here.tolist(),
         share.tolist(),
-        _apart(value, sd, cast_here).tolist(),
+        apart.tolist(),
         misfit.tolist(),
         off_cells.tolist(),
+        gap.tolist(),
     )
 
 
@@ -209,16 +222,18 @@ class Tally:
     misfit: list[list[bool]]
     """Whether some voltage of the run is missing or was set aside: only then are words looked for."""
     doubted: list[list[list[bool]]]
+    gap: list[list[float]]
+    """How far the weightiest reading that contradicts the others lies from them, over rated; 0 where none does."""
 
 
-def _apart(value: FloatArray, sd: FloatArray, cast_here: NDArray[np.bool_]) -> NDArray[np.bool_]:
-    """Which votes lie too far from the others; of two that contradict each other, both."""
+def _apart(value: FloatArray, sd: FloatArray, cast_here: NDArray[np.bool_], far: float) -> tuple[NDArray[np.bool_], FloatArray]:
+    """Which votes lie too far from the others, of two that contradict each other both; and the mean of each one's others."""
     weight = np.where(cast_here, 1.0 / np.square(sd), 0.0)
     others = weight.sum(axis=-1, keepdims=True) - weight
     alone = others <= 1e-9 * weight
     safe = np.where(alone, 1.0, others)
     middle = ((weight * value).sum(axis=-1, keepdims=True) - weight * value) / safe
-    off = cast_here & ~alone & (np.abs(value - middle) > DISAGREE_SD * np.sqrt(np.square(sd) + 1.0 / safe))
+    off = cast_here & ~alone & (np.abs(value - middle) > far * np.sqrt(np.square(sd) + 1.0 / safe))
     # With three or more, the one farthest off from the median is the odd one out; the others only seem off because of it.
     several = (off.sum(axis=-1) > 1) & (cast_here.sum(axis=-1) > 2)
     if several.any():
@@ -226,7 +241,7 @@ def _apart(value: FloatArray, sd: FloatArray, cast_here: NDArray[np.bool_]) -> N
         gap = np.abs(seen - np.nanmedian(seen, axis=-1, keepdims=True)) / sd[several]
         gap = np.where(off[several], gap, -1.0)
         off[several] &= gap == gap.max(axis=-1, keepdims=True)
-    return np.asarray(off, dtype=np.bool_)
+    return np.asarray(off, dtype=np.bool_), np.asarray(middle, dtype=np.float64)
 
 
 def evidence_of(tally: Tally, fit: OutingFit, place: tuple[int, int], run: Run, rated_ah: float) -> tuple[EvidenceVote, ...]:

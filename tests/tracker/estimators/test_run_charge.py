@@ -117,6 +117,27 @@ def test_counts_that_contradict_each_other_are_both_named() -> None:
     assert {vote.kind for vote in found.evidence if vote.disagrees} == {"meter", "charger"}
 
 
+def test_a_charger_count_with_a_slipped_point_leaves_the_answer_open_between_the_readings() -> None:
+    reading: dict[str, Any] = {"vehicle": None, "before_v": (4.19, 4.19), "after_v": (3.79, 3.78), "rest_after_s": 3600.0}
+    [right] = assessed([run(**reading)], [charge(-2, None), charge(6, 2.75)])
+    [slipped] = assessed([run(**reading)], [charge(-2, None), charge(6, 0.275)])
+    assert value(right.used_ah).sd < 0.1
+    assert isinstance(slipped.used_ah, NotEnough) or slipped.used_ah.low <= 2.75 <= slipped.used_ah.high
+    assert {cell.grade for cell in slipped.cells} == {None}
+    [impossible] = assessed([run(**reading)], [charge(-2, None), charge(6, 27.5)])
+    assert [vote.kind for vote in impossible.evidence] == ["rest_voltage"]
+
+
+def test_what_is_found_of_a_pack_does_not_hang_on_which_packs_are_looked_at_together() -> None:
+    buggy = Vehicle(name="Sand buggy")
+    other = Pack(name="Other", chemistry="lipo", series=2, capacity_ah=5.0)
+    taught = [Run(pack="Other", started_at=T0 + timedelta(days=day), run_s=900.0, vehicle=buggy.name, used_ah=3.0) for day in range(5)]
+    first = PackHistory(pack=PACK, runs=(run(vehicle=buggy.name),), charges=())
+    second = PackHistory(pack=other, runs=tuple(taught), charges=())
+    alone = assess_packs([first], {buggy.name: buggy}, {})[0]
+    assert assess_packs([second, first], {buggy.name: buggy}, {})[1] == alone
+
+
 def test_cold_lowers_the_loaded_voltage_but_not_what_a_rested_voltage_means() -> None:
     reading: dict[str, Any] = {"before_v": (4.19, 4.19), "after_v": (3.78, 3.78), "rest_after_s": 14400.0, "mean_a": 20.0, "run_s": 500.0}
     [warm] = assessed([run(pack_k=298.15, **reading)])
