@@ -11,6 +11,7 @@ from tracker.domain.results import AssessedRun, Estimate, NotEnough, Quantity
 from tracker.domain.session import Charge
 from tracker.estimators.cell_family import CellFamily, family
 from tracker.estimators.history import PackHistory
+from tracker.estimators.intervals import estimate
 from tracker.estimators.outings import cell_mean, is_full
 
 MONTH = timedelta(days=365.25 / 12)
@@ -20,8 +21,6 @@ CHARGED_SD = 0.05
 """What a charge in part is off by, whose end was read while still on the charger. From memory."""
 SELF_DISCHARGE_SD = 0.5
 """Relative spread of self-discharge where the chemistry gives none. From memory."""
-_Z90 = 1.6449
-"""Half of a normal distribution's central 90 % in standard deviations."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -110,27 +109,8 @@ def charge_now(history: PackHistory, assessed: Sequence[AssessedRun], now: datet
     return then if isinstance(then, NotEnough) else _aged(then, max(now - event.ended_at, timedelta()), cells)
 
 
-def estimate(value: float, sd: float) -> Estimate:
-    """A share with its interval, held within what is possible.
-
-    Parameters
-    ----------
-    value : float
-        Expected value [1]
-    sd : float
-        Standard uncertainty [1]
-
-    Returns
-    -------
-    Estimate
-        Value and central 90 % interval, within 0…1 [1]
-
-    References
-    ----------
-    .. [1] JCGM 100:2008, coverage of a normal distribution.
-    """
-    within = min(max(value, 0.0), 1.0)
-    return Estimate(value=within, low=min(max(value - _Z90 * sd, 0.0), within), high=max(min(value + _Z90 * sd, 1.0), within), sd=sd)
+def _share(value: float, sd: float) -> Estimate:
+    return estimate(value, sd, low=0.0, high=1.0)
 
 
 def _mean_left(last: AssessedRun | None) -> Quantity:
@@ -139,20 +119,20 @@ def _mean_left(last: AssessedRun | None) -> Quantity:
     if not known or len(known) < len(left):
         return NotEnough("The last run's readings do not tell what it left")
     # The cells of a pack share the charge taken and the curve, so their errors go together and do not average out.
-    return estimate(sum(each.value for each in known) / len(known), sum(each.sd for each in known) / len(known))
+    return _share(sum(each.value for each in known) / len(known), sum(each.sd for each in known) / len(known))
 
 
 def _after_charge(history: PackHistory, assessed: Sequence[AssessedRun], charge: Charge, cells: CellFamily) -> Quantity:
     pack, facts = history.pack, cells.chemistry
     if is_full(charge, pack, cells):
-        return estimate(1.0, FULL_SD)
+        return _share(1.0, FULL_SD)
     spread = facts["curve_spread_soc"]
     if charge.goal == "storage":
         low, high = float(cells.curve.soc(facts["storage_low_v"])), float(cells.curve.soc(facts["storage_high_v"]))
-        return estimate((low + high) / 2, hypot((high - low) / 2 / sqrt(3), spread))
+        return _share((low + high) / 2, hypot((high - low) / 2 / sqrt(3), spread))
     mean_v = cell_mean(charge.end_v, pack.series)
     if mean_v is not None and facts.family == "lithium":
-        return estimate(float(cells.curve.soc(mean_v)), hypot(spread, CHARGED_SD))
+        return _share(float(cells.curve.soc(mean_v)), hypot(spread, CHARGED_SD))
     return _counted_up(history, assessed, charge, cells)
 
 
@@ -166,7 +146,7 @@ def _counted_up(history: PackHistory, assessed: Sequence[AssessedRun], charge: C
     if between or isinstance(left, NotEnough):
         return why
     put_back = charge.put_back_ah * cells.chemistry["charge_acceptance"] / history.pack.capacity_ah
-    return estimate(left.value + put_back, hypot(left.sd, CHARGED_SD))
+    return _share(left.value + put_back, hypot(left.sd, CHARGED_SD))
 
 
 def _aged(then: Estimate, waited: timedelta, cells: CellFamily) -> Estimate:
@@ -174,6 +154,6 @@ def _aged(then: Estimate, waited: timedelta, cells: CellFamily) -> Estimate:
     loss = cells.chemistry["self_discharge_per_month"]
     kept = (1.0 - loss) ** months
     slope = months * (1.0 - loss) ** (months - 1.0) if months > 0 else 0.0
-    return estimate(
+    return _share(
         then.value * kept, hypot(then.sd * kept, then.value * slope * cells.sd_of("self_discharge_per_month", SELF_DISCHARGE_SD * loss))
     )
