@@ -19,8 +19,8 @@ class PackService(Protocol):
     def states(self, now: datetime | None = None) -> Sequence[PackState]:
         """Every pack in use as it stands now."""
 
-    def findings(self) -> Sequence[Finding]:
-        """What a person should know, most urgent first."""
+    def overview(self, now: datetime | None = None) -> tuple[Sequence[PackState], Sequence[Finding]]:
+        """Every pack in use as it stands now, and what a person should know, most urgent first."""
 
     def record(self, name: str) -> PackRecord:
         """Everything about one pack; NotFoundError when there is none of that name."""

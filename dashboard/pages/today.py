@@ -25,7 +25,7 @@ FIRST_STEPS = (
 
 def layout(services: Services, /, **_: str) -> Component:
     """The page as it stands now."""
-    return today(services.packs.states(), services.packs.findings())
+    return today(*services.packs.overview())
 
 
 def connect(_app: Dash, _services: Services) -> None:

@@ -127,8 +127,8 @@ class FakePacks:
     def states(self, now: datetime | None = None) -> tuple[PackState, ...]:
         return tuple(self._records[pack.name].state for pack in self.all())
 
-    def findings(self) -> tuple[Finding, ...]:
-        return self._findings
+    def overview(self, now: datetime | None = None) -> tuple[tuple[PackState, ...], tuple[Finding, ...]]:
+        return self.states(now), self._findings
 
     def record(self, name: str) -> PackRecord:
         if name not in self._records:

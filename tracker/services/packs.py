@@ -58,9 +58,14 @@ class Packs:
         with self._store.reading() as records:
             return _states(records, _in_use(records.packs(), include_retired), now or datetime.now(UTC))
 
+    def overview(self, now: datetime | None = None) -> tuple[tuple[PackState, ...], tuple[Finding, ...]]:
+        """Every pack in use as it stands now, by name, and what a person should know about them, most urgent first."""
+        states = self.states(now)
+        return states, most_urgent_first(finding for state in states for finding in state.findings)
+
     def findings(self, now: datetime | None = None) -> tuple[Finding, ...]:
         """What a person should know now about the packs in use, most urgent first."""
-        return most_urgent_first(finding for state in self.states(now) for finding in state.findings)
+        return self.overview(now)[1]
 
     def record(self, name: str, now: datetime | None = None) -> PackRecord:
         """Everything about one pack; NotFoundError when there is none of that name."""
