@@ -6,6 +6,7 @@ Nothing heavy is imported here, so that help appears at once; each command impor
 from __future__ import annotations
 
 import argparse
+import errno
 import os
 import re
 import sys
@@ -38,11 +39,15 @@ maker's instructions and local rules come before anything this program says."""
 GROUPS = (serving, exchange, log, packs, assess)
 """Command groups, in the order help lists them."""
 
+_OUTPUT_FAILS = (errno.ENOSPC, errno.EFBIG, errno.EIO)
+"""What a stream says, naming no file, when its disk takes no more."""
+
 _NEGATIVE_DECIMAL_COMMA = re.compile(r"-\d*,\d+")
 
 
 def main(argv: Sequence[str] | None = None) -> int:
     """Run one command and return its exit status: 0 done, 1 refused, 2 wrong usage."""
+    _replace_closed_streams()
     _never_fail_on_letters()
     words = _keep_negative_numbers(list(sys.argv[1:] if argv is None else argv))
     try:
@@ -55,6 +60,10 @@ def main(argv: Sequence[str] | None = None) -> int:
     except KeyboardInterrupt:
         print(file=sys.stderr)
         return INTERRUPTED
+    except OSError as error:  # all else has been told by now, so it is the output that cannot be written
+        print(f"pack-tracker: the output cannot be written: {error.strerror or error}; look at where it goes.", file=sys.stderr)
+        _discard_output()
+        return REFUSED
     return status
 
 
@@ -89,12 +98,20 @@ def _run(words: list[str]) -> int:
         return REFUSED
     except (BrokenPipeError, KeyboardInterrupt):
         raise
+    except OSError as error:
+        if error.filename is None and error.errno in _OUTPUT_FAILS:
+            raise
+        return _tell_fault(error, args.command)
     except Exception as fault:  # noqa: BLE001  the last door: a person never meets a traceback
-        from tracker.cli.fault import report_fault
-
-        print(f"pack-tracker: {report_fault(fault, args.command)}", file=sys.stderr)
-        return REFUSED
+        return _tell_fault(fault, args.command)
     return status
+
+
+def _tell_fault(fault: Exception, command: str) -> int:
+    from tracker.cli.fault import report_fault
+
+    print(f"pack-tracker: {report_fault(fault, command)}", file=sys.stderr)
+    return REFUSED
 
 
 def _print_version() -> int:
@@ -113,6 +130,13 @@ def _keep_negative_numbers(words: list[str]) -> list[str]:
         else:
             joined.append(word)
     return joined
+
+
+def _replace_closed_streams() -> None:
+    """Where whoever started us closed a stream, Python has none, and what is meant for the one would land in the other."""
+    for name in ("stdout", "stderr"):
+        if getattr(sys, name) is None:
+            setattr(sys, name, os.fdopen(os.open(os.devnull, os.O_WRONLY), "w", encoding="utf-8"))
 
 
 def _never_fail_on_letters() -> None:

@@ -140,6 +140,31 @@ def test_a_reader_that_has_seen_enough_is_no_error(filled: Command) -> None:
     assert done.stderr == ""
 
 
+@pytest.mark.skipif(not Path("/dev/full").exists(), reason="needs a file that takes nothing, which Linux has in /dev/full")
+@pytest.mark.parametrize("words", [["packs"], ["assess", "--json"], ["--version"]], ids=" ".join)
+def test_an_output_that_takes_no_more_is_told_in_words(filled: Command, words: list[str]) -> None:
+    with Path("/dev/full").open("w") as full:
+        done = subprocess.run(
+            [sys.executable, "-m", "tracker.cli.main", *words], stdout=full, stderr=subprocess.PIPE, text=True, check=False
+        )
+    assert done.returncode == 1
+    assert done.stderr.startswith("pack-tracker: the output cannot be written: ")
+    assert len(done.stderr.splitlines()) == 1
+
+
+@pytest.mark.parametrize(("closed", "kept"), [("stdout", "stderr"), ("stderr", "stdout")])
+def test_a_stream_closed_beforehand_is_no_error(filled: Command, closed: str, kept: str) -> None:
+    code = f"import sys; sys.{closed} = None; from tracker.cli.main import main; sys.exit(main(['assess', '--pack', 'nobody']))"
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=False)
+    assert done.returncode == 1
+    # Neither a complaint about the stream, nor words meant for one in the other.
+    assert getattr(done, kept).startswith("pack-tracker: no pack named") is (kept == "stderr")
+    assert getattr(done, closed) == ""
+    assert "inside the program" not in done.stderr
+    packs_code = code.replace("['assess', '--pack', 'nobody']", "['packs']")
+    assert subprocess.run([sys.executable, "-c", packs_code], capture_output=True, check=False).returncode == 0
+
+
 def test_a_terminal_without_our_letters_gets_stand_ins(filled: Command) -> None:
     done = subprocess.run(
         [sys.executable, "-m", "tracker.cli.main", "assess"],
