@@ -13,7 +13,8 @@ from tracker.errors import ConflictError, InputError, StoreError, TrackerError
 from tracker.store.tables import check_words
 
 _BUSY = ("database is locked", "database table is locked", "lock timeout")
-_DAMAGED = ("malformed", "not a database", "disk i/o error")
+_DAMAGED = ("malformed", "not a database")
+_DISK_FAILS = ("disk i/o error",)
 _UNWRITABLE = ("readonly database", "read-only", "unable to open")
 _FULL = ("disk is full", "no space left")
 
@@ -43,6 +44,8 @@ def plain(error: DBAPIError) -> TrackerError:
         return StoreError("the database is being written by another program; nothing was changed; try again in a moment.")
     if any(word in low for word in _FULL):
         return StoreError("the disk that holds the database is full; nothing was changed; make room and try again.")
+    if any(word in low for word in _DISK_FAILS):
+        return StoreError(f"the disk that holds the database failed ({said}); look at its room and its health, and try again.")
     if any(word in low for word in _DAMAGED):
         return StoreError(f"the database is damaged ({said}); restore a backup into a new one.")
     if any(word in low for word in _UNWRITABLE):
