@@ -3,8 +3,6 @@
 Run with: python -m tests.benchmarks.intake_speed
 """
 
-# ruff: noqa: T201  it prints what it measured
-
 from __future__ import annotations
 
 import random

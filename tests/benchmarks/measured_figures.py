@@ -45,11 +45,11 @@ def main() -> None:
     """Print the table."""
     if not MEASURED.is_dir():
         raise SystemExit("The measured data is not beside this checkout: there is nothing to compare with.")
-    print(f"{'charge used, in % of rated':44s} {'n':>4s} {'RMS':>6s} {'mean':>6s} {'worst':>6s} {'held':>6s} {'unsaid':>6s}")  # noqa: T201
+    print(f"{'charge used, in % of rated':44s} {'n':>4s} {'RMS':>6s} {'mean':>6s} {'worst':>6s} {'held':>6s} {'unsaid':>6s}")
     for source in (ageing, singles):
         for label, found in source():
             figures = f"{100 * found.rms:6.2f} {100 * found.mean:6.2f} {100 * found.worst:6.2f} {100 * found.coverage:5.0f}%"
-            print(f"{label:44s} {len(found.errors):4d} {figures} {found.unsaid:6d}")  # noqa: T201
+            print(f"{label:44s} {len(found.errors):4d} {figures} {found.unsaid:6d}")
 
 
 if __name__ == "__main__":
