@@ -38,6 +38,8 @@ CHUNK = 4000
 
 NO_EVIDENCE = "Nothing was read that says how much this run took: add a voltage after rest, the charger's count, a meter's count or the vehicle's usual current."
 
+FULLER_AFTER = "The readings have the pack fuller after the run than before it: check what was written down and correct the run."
+
 _UNKNOWN_LOADED = NotEnough("Neither the charge left nor a voltage under load is known well enough.")
 _UNKNOWN_SOC = NotEnough("The readings say too little about the charge in this cell.")
 
@@ -239,7 +241,8 @@ def _used(charge: float, sd: float, rated_ah: float, any_evidence: bool, *, cont
         if contradicted:
             return NotEnough(f"The readings contradict each other and leave {span} open: check what was written down and correct the run.")
         return NotEnough(f"The readings leave {span} open: a voltage of each cell after rest or the charger's count would settle it.")
-    return answer
+    # Cut off at nothing used, an interval that lies below it would claim to be certain.
+    return answer if answer.high > 0.0 else NotEnough(FULLER_AFTER)
 
 
 def _cells(depths: Sequence[Sequence[float]], doubted: frozenset[int]) -> tuple[CellDepth, ...]:

@@ -50,6 +50,15 @@ def test_nothing_read_is_no_estimate_in_words() -> None:
     assert [cell.grade for cell in found.cells] == [None, None]
 
 
+def test_a_pack_that_reads_fuller_after_the_run_is_not_said_to_have_given_exactly_nothing() -> None:
+    [found] = assessed([run(vehicle=None, before_v=(3.75, 3.75), after_v=(4.1, 4.1), rest_after_s=1800.0)])
+    assert isinstance(found.used_ah, NotEnough)
+    assert "fuller after the run" in found.used_ah.why
+    # A run too short to show in the readings still has an answer: little, with room above it.
+    [short] = assessed([run(vehicle=None, before_v=(4.1, 4.1), after_v=(4.1, 4.1), rest_after_s=1800.0)])
+    assert value(short.used_ah).high > 0.0
+
+
 def test_a_meter_alone_is_believed() -> None:
     [found] = assessed([run(used_ah=2.5)])
     used = value(found.used_ah)
