@@ -163,17 +163,20 @@ def _by_charge(standing: _Standing, soc: float) -> tuple[str, str]:
 def _lithium_by_charge(standing: _Standing, soc: float) -> tuple[str, str]:
     window = f"{standing.chemistry['storage_low_v']:.2f} to {standing.chemistry['storage_high_v']:.2f} V a cell"
     if soc > HIGH_SOC and standing.idle > STANDING_FULL:
-        return "store", f"Standing {_percent(soc)} full for {standing.idle.days} days: use it now or bring it to storage voltage, {window}."
+        return (
+            "store",
+            f"Standing {_percent(soc)} full for {_days(standing.idle)} days: use it now or bring it to storage voltage, {window}.",
+        )
     charge = None if standing.event is None else standing.event.charge
     if charge is not None and charge.goal == "storage" and soc >= STORED_SOC:
         return "store", "Stored as it should be. Charge it on the day it is used."
     if standing.idle > STANDING_LOW and soc >= STORED_SOC:
-        return "store", f"Not used for {standing.idle.days} days: keep it at storage voltage, {window}."
+        return "store", f"Not used for {_days(standing.idle)} days: keep it at storage voltage, {window}."
     if standing.idle > STANDING_LOW:
         low = f"{standing.chemistry['no_recharge_v']:.2f} V"
         return (
             "store",
-            f"Not used for {standing.idle.days} days and low: measure every cell. At {low} or less do not charge it; else bring it to {window}.",
+            f"Not used for {_days(standing.idle)} days and low: measure every cell. At {low} or less do not charge it; else bring it to {window}.",
         )
     if soc >= READY_SOC:
         return "ready", "Ready to use."
@@ -233,6 +236,11 @@ def _health(pack: Pack, capacity: Quantity) -> Quantity:
         return capacity
     rated = pack.capacity_ah
     return Estimate(value=capacity.value / rated, low=capacity.low / rated, high=capacity.high / rated, sd=capacity.sd / rated)
+
+
+def _days(time: timedelta) -> int:
+    # Rounded as the findings beside it round, so that both name the same number.
+    return round(time / timedelta(days=1))
 
 
 def _percent(share: float) -> str:

@@ -13,6 +13,7 @@ from tracker.domain.session import Charge, Run
 from tracker.estimators.charge_now import charge_now
 from tracker.estimators.history import PackHistory
 from tracker.estimators.standing import pack_state
+from tracker.rules.wording import span
 
 NOON = datetime(2025, 7, 5, 12, 0, tzinfo=UTC)
 UNTOLD = NotEnough("nothing was read")
@@ -109,6 +110,11 @@ def test_after_a_run_it_wants_charging_and_tells_its_deepest_cell() -> None:
 def test_just_run_it_rests(minutes: float, pack_k: float | None, word: str) -> None:
     ended_minutes = 10 + minutes  # the run itself takes 10 min
     assert state(runs=(run(*FINE, pack_k=pack_k),), days=ended_minutes / 1440).state == word
+
+
+def test_the_next_step_counts_days_as_the_finding_beside_it_does() -> None:
+    stood = timedelta(days=4.6)
+    assert f"for {span(stood)}:" in state(charges=(charge(),), days=4.6).next
 
 
 @pytest.mark.parametrize(
