@@ -140,7 +140,7 @@ def lay_out(outings: Sequence[Outing], cells: CellFamily, draws: Draws, trips: M
                 ("loaded_a", run.loaded_a),
                 ("mean_a", run.mean_a),
                 ("meter", run.used_ah),
-                ("cutoff", trip_cell_v(run.ended_by, run.cutoff_v, trips.get(run.vehicle or "", ()), n)),
+                ("cutoff", trip_cell_v(run.ended_by, run.cutoff_v, trips.get(run.vehicle or "", ()), n, cells.chemistry["full_v"])),
             ):
                 if value is not None:
                     scalar[name][i, j] = value
@@ -187,7 +187,7 @@ def lay_out(outings: Sequence[Outing], cells: CellFamily, draws: Draws, trips: M
     )
 
 
-def trip_cell_v(ended_by: str | None, as_driven: Sequence[float], settings: Sequence[Setting], series: int) -> float | None:
+def trip_cell_v(ended_by: str | None, as_driven: Sequence[float], settings: Sequence[Setting], series: int, full_v: float) -> float | None:
     """Mean cell voltage at which the last controller let go, when a cutoff ended the run.
 
     Parameters
@@ -200,6 +200,8 @@ def trip_cell_v(ended_by: str | None, as_driven: Sequence[float], settings: Sequ
         Mode and voltage of each controller as it stands [V]
     series : int
         Cells in series [1]
+    full_v : float
+        Full-charge voltage of a cell [V]
 
     Returns
     -------
@@ -212,12 +214,16 @@ def trip_cell_v(ended_by: str | None, as_driven: Sequence[float], settings: Sequ
     """
     if ended_by != "cutoff":
         return None
+    if as_driven and len(as_driven) != len(settings):
+        settings = [("unknown", None)] * len(as_driven)
     found: list[float] = []
-    for place in range(max(len(as_driven), len(settings))):
-        mode, standing_v = settings[place] if place < len(settings) else ("pack_v", None)
-        volts = as_driven[place] if place < len(as_driven) else standing_v
-        if volts is not None and volts > 0 and mode != "none":
-            found.append(volts if mode == "cell_v" else volts / series)
+    for place, (mode, standing_v) in enumerate(settings):
+        volts = as_driven[place] if as_driven else standing_v
+        if volts is None or volts <= 0 or (mode == "none" and not as_driven):
+            continue
+        # Of a setting nobody said the kind of: one no higher than a full cell can only be meant for one cell.
+        for_a_cell = mode == "cell_v" or (mode != "pack_v" and volts <= full_v)
+        found.append(volts if for_a_cell else volts / series)
     return min(found) if found else None
 
 

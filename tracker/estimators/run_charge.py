@@ -60,6 +60,8 @@ NEIGHBOUR_END = 5.0
 """A cell this many tolerances from its neighbours is a slip of the pen until another reading says otherwise."""
 CELL_START_SD_SOC = 0.015
 """How unevenly the cells of a pack are charged. From memory."""
+CEILING_SD_SOC = 0.015
+"""How far above full a cell may come out before it is pulled back: what readings of a full pack scatter by. From memory."""
 ALIKE_SOC_SD = 0.03
 """Uncertainty that all voltages are given at first sight."""
 ITERATIONS = 8
@@ -222,7 +224,7 @@ class _Problem:
         sizes = (
             ("before", self.runs * self.n), ("before_total", self.runs), ("after", self.runs * self.n), ("after_total", self.runs),
             ("load", self.runs * self.n), ("load_total", self.runs), ("meter", self.runs), ("mean_current", self.runs),
-            ("usual", self.runs), ("charger", 1),
+            ("usual", self.runs), ("charger", 1), ("ceiling", self.n + 1),
         )  # fmt: skip
         for kind, size in sizes:
             self.rows[kind] = slice(at, at + size)
@@ -247,6 +249,7 @@ class _Problem:
             "mean_current": ~np.isnan(r.mean_a) & np.isnan(r.meter_ah),
             "usual": ~np.isnan(r.usual_ah),
             "charger": ~np.isnan(r.put_back_ah)[:, None],
+            "ceiling": np.ones((self.count, self.n + 1), dtype=bool),
         }
         for kind, flag in flags.items():
             seen[:, self.rows[kind]] = flag
@@ -273,6 +276,7 @@ class _Problem:
         would pass for a weak cell.
         """
         weight = student_weight(residual)
+        weight[:, self.rows["ceiling"]] = 1.0
         for kind, gap in self.beside_neighbours.items():
             rows = self.rows[kind]
             weight[:, rows] = np.minimum(weight[:, rows], biweight(gap, NEIGHBOUR_END).reshape(self.count, -1))
@@ -337,7 +341,16 @@ class _Problem:
                 continue
             self._voltage_rows(when, boundary, x, state, drawn, inverse, c_rate, residual, jacobian)
         self._count_rows(x, charge, start, inverse, residual, jacobian)
+        self._ceiling_rows(x, residual, jacobian)
         return residual, jacobian
+
+    def _ceiling_rows(self, x: FloatArray, residual: FloatArray, jacobian: FloatArray) -> None:
+        """No cell is fuller than full, before the runs or after the charge: a one-sided pull back."""
+        columns = [*range(self.layout.start, self.layout.start + self.n), self.layout.size - 1]
+        above = x[:, columns] - 1.0
+        rows = self.rows["ceiling"]
+        residual[:, rows] = np.maximum(above, 0.0) / CEILING_SD_SOC
+        jacobian[:, np.arange(rows.start, rows.stop), columns] = np.where(above > 0.0, 1.0 / CEILING_SD_SOC, 0.0)
 
     def _c_rate(self, charge: FloatArray, inverse: FloatArray) -> FloatArray:
         """Mean C rate of each run, from its current where it is known, else from charge and time."""

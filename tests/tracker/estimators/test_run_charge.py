@@ -147,6 +147,12 @@ def test_what_is_found_of_a_pack_does_not_hang_on_which_packs_are_looked_at_toge
     assert assess_packs([second, first], {buggy.name: buggy}, {})[1] == alone
 
 
+def test_a_slipped_count_cannot_make_a_pack_fuller_than_full() -> None:
+    [found] = assessed([run(vehicle=None, used_ah=3.0)], [charge(6, 0.03)])
+    assert {vote.kind for vote in found.evidence if vote.disagrees} == {"meter", "charger"}
+    assert {cell.grade for cell in found.cells} == {None}
+
+
 def test_cold_lowers_the_loaded_voltage_but_not_what_a_rested_voltage_means() -> None:
     reading: dict[str, Any] = {"before_v": (4.19, 4.19), "after_v": (3.78, 3.78), "rest_after_s": 14400.0, "mean_a": 20.0, "run_s": 500.0}
     [warm] = assessed([run(pack_k=298.15, **reading)])
@@ -196,11 +202,13 @@ def test_a_nickel_cutoff_on_two_lithium_cells_is_seen_as_damaging() -> None:
 
 def test_the_lowest_cutoff_is_the_one_that_ends_the_discharge() -> None:
     stands = (("pack_v", 6.5), ("pack_v", 5.0))
-    assert trip_cell_v("cutoff", (), stands, 2) == 2.5
-    assert trip_cell_v("cutoff", (6.6, 6.4), stands, 2) == 3.2
-    assert trip_cell_v("cutoff", (), (("cell_v", 3.2), ("none", None)), 2) == 3.2
-    assert trip_cell_v("driver", (), stands, 2) is None
-    assert trip_cell_v("cutoff", (), (("none", None),), 2) is None
+    assert trip_cell_v("cutoff", (), stands, 2, 4.2) == 2.5
+    assert trip_cell_v("cutoff", (6.6, 6.4), stands, 2, 4.2) == 3.2
+    assert trip_cell_v("cutoff", (), (("cell_v", 3.2), ("none", None)), 2, 4.2) == 3.2
+    assert trip_cell_v("driver", (), stands, 2, 4.2) is None
+    assert trip_cell_v("cutoff", (), (("none", None),), 2, 4.2) is None
+    assert trip_cell_v("cutoff", (6.6,), (("none", None),), 2, 4.2) == 3.3
+    assert trip_cell_v("cutoff", (3.3,), stands, 2, 4.2) == 3.3
 
 
 def test_every_run_is_in_one_outing_and_charges_join() -> None:
