@@ -23,7 +23,7 @@ has changed, are estimated again. --all estimates everything again."""
 
 EXAMPLES = """\
   pack-tracker assess
-  pack-tracker assess --pack "Tug A"
+  pack-tracker assess --pack "Buggy B"
   pack-tracker assess --all --json > season.json"""
 
 

@@ -69,17 +69,17 @@ the rested voltages before and after, cell by cell, ten minutes or more after th
 pack came to rest. Decimal point or decimal comma."""
 
 RUN_EXAMPLES = """\
-  pack-tracker log run --pack "Tug A" --vehicle "Pond tug" --run-min 14 --before-v 8.36 --after-v 7.52
-  pack-tracker log run --pack "Tug A" --run-min 9,5 --before-v "4,18 4,17" --after-v "3,81 3,74"
-  pack-tracker log run --pack "Tug A" --run-min 14 --after-v 7.52 --preview"""
+  pack-tracker log run --pack "Buggy B" --vehicle "Sand buggy" --run-min 14 --before-v 8.36 --after-v 7.52
+  pack-tracker log run --pack "Buggy B" --run-min 9,5 --before-v "4,18 4,17" --after-v "3,81 3,74"
+  pack-tracker log run --pack "Buggy B" --run-min 14 --after-v 7.52 --preview"""
 
 CHARGE_DESCRIPTION = """\
 Writes down one charge. What the charger put back tells what the runs before it
 took, better than any voltage does. Decimal point or decimal comma."""
 
 CHARGE_EXAMPLES = """\
-  pack-tracker log charge --pack "Tug A" --put-back-mah 3420 --end-v "4.20 4.20" --goal full
-  pack-tracker log charge --pack "Tug A" --goal storage --end-v 7.68 --finished-at 2026-05-02T21:30"""
+  pack-tracker log charge --pack "Buggy B" --put-back-mah 3420 --end-v "4.20 4.20" --goal full
+  pack-tracker log charge --pack "Buggy B" --goal storage --end-v 7.68 --finished-at 2026-05-02T21:30"""
 
 
 def add_to(commands: Commands[argparse.ArgumentParser]) -> None:
@@ -89,8 +89,8 @@ def add_to(commands: Commands[argparse.ArgumentParser]) -> None:
         "log",
         "write down one run or one charge",
         "Writes down one run or one charge.",
-        '  pack-tracker log run --pack "Tug A" --run-min 14 --before-v 8.36 --after-v 7.52\n'
-        '  pack-tracker log charge --pack "Tug A" --put-back-mah 3420 --goal full\n\n'
+        '  pack-tracker log run --pack "Buggy B" --run-min 14 --before-v 8.36 --after-v 7.52\n'
+        '  pack-tracker log charge --pack "Buggy B" --put-back-mah 3420 --goal full\n\n'
         "'pack-tracker log run --help' and 'pack-tracker log charge --help' list every option.",
     )
     kinds = parser.add_subparsers(title="what to write down", metavar="WHAT", dest="what", required=True)

@@ -26,8 +26,8 @@ EPILOG = """\
 examples:
   pack-tracker demo                        look around in an invented club's logbook
   pack-tracker import my-logbook/          bring in CSV files
-  pack-tracker log run --pack "Tug A" --run-min 14 --before-v 8.36 --after-v 7.52
-  pack-tracker assess --pack "Tug A"       what each run took from each cell
+  pack-tracker log run --pack "Buggy B" --run-min 14 --before-v 8.36 --after-v 7.52
+  pack-tracker assess --pack "Buggy B"       what each run took from each cell
   pack-tracker packs                       what is in the box and what to do next
 
 'pack-tracker COMMAND --help' explains a command. The logbook lies in a database

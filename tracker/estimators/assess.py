@@ -23,6 +23,7 @@ from tracker.estimators.outings import Outing, cut
 from tracker.estimators.readings import Draws, Setting, lay_out
 from tracker.estimators.run_charge import fit_outings
 from tracker.estimators.votes import cast, doubted_cells, evidence_of, tally
+from tracker.physics.uncertainty import COVERAGE_FACTOR_90
 
 TYPED_DRAW_RELATIVE_SD = 0.25
 """A vehicle's usual current as its owner typed it. From memory."""
@@ -241,8 +242,8 @@ def _used(charge: float, sd: float, rated_ah: float, any_evidence: bool, *, cont
         if contradicted:
             return NotEnough(f"The readings contradict each other and leave {span} open: check what was written down and correct the run.")
         return NotEnough(f"The readings leave {span} open: a voltage of each cell after rest or the charger's count would settle it.")
-    # Cut off at nothing used, an interval that lies below it would claim to be certain.
-    return answer if answer.high > 0.0 else NotEnough(FULLER_AFTER)
+    # An interval that lies wholly below nothing used is no answer.
+    return answer if charge + COVERAGE_FACTOR_90 * sd > 0.0 else NotEnough(FULLER_AFTER)
 
 
 def _cells(depths: Sequence[Sequence[float]], doubted: frozenset[int]) -> tuple[CellDepth, ...]:

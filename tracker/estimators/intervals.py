@@ -33,4 +33,9 @@ def estimate(value: float, sd: float, low: float | None = None, high: float | No
         value, bottom, top = max(value, low), max(bottom, low), max(top, low)
     if high is not None:
         value, bottom, top = min(value, high), min(bottom, high), min(top, high)
+    # A value at the end of what can be is no surer for it: the interval keeps its width on the side that is open.
+    if low is not None and top <= low:
+        top = low + half
+    if high is not None and bottom >= high:
+        bottom = high - half
     return Estimate(value=value, low=bottom, high=top, sd=sd)

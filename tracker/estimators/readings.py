@@ -28,6 +28,8 @@ UNKNOWN_END = (0.9, 0.3)
 JOINED_SD = 0.03
 """A storage charge and a full one later put back more than the run took: each time cells are brought level, the fuller
 ones are bled. Over rated; from memory."""
+MOST_USED = 1.5
+"""A meter's count of more than this times rated is a slip of the pen. Common practice."""
 MOST_PUT_BACK = {"lithium": 1.30, "nickel": 1.6, "lead": 1.5}
 """A charger's count of more than this times rated is a slip of the pen: no pack takes up so much. From memory."""
 MONTH_S = 30.0 * 86400.0
@@ -139,7 +141,7 @@ def lay_out(outings: Sequence[Outing], cells: CellFamily, draws: Draws, trips: M
                 ("rest_after_s", run.rest_after_s),
                 ("loaded_a", run.loaded_a),
                 ("mean_a", run.mean_a),
-                ("meter", run.used_ah),
+                ("meter", _possible(run.used_ah, MOST_USED * outing.pack.capacity_ah)),
                 ("cutoff", trip_cell_v(run.ended_by, run.cutoff_v, trips.get(run.vehicle or "", ()), n, cells.chemistry["full_v"])),
             ):
                 if value is not None:
@@ -232,6 +234,10 @@ def _place(volts: Volts, cells: CellFamily, each: FloatArray, totals: FloatArray
         each[:] = volts
     elif len(volts) == 1 and not cells.chemistry.is_one_cells_voltage(volts[0], len(each)):
         totals[at] = volts[0] / len(each)
+
+
+def _possible(count_ah: float | None, most_ah: float) -> float | None:
+    return count_ah if count_ah is not None and count_ah <= most_ah else None
 
 
 def _plausible(volts: FloatArray, lowest: float, highest: float) -> FloatArray:

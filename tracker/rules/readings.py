@@ -16,6 +16,8 @@ LOWEST_LITHIUM_V = 0.3
 """A lithium cell read lower than this is dead or, more often, misread. Common practice."""
 ABOVE_FULL_V = 0.15
 """No rested or loaded cell stands this much above its full-charge voltage: lithium chargers cut off well before. Common practice."""
+MOST_OF_RATED = 1.5
+"""No pack gives so much more than its label says. Common practice."""
 RISE_V = 0.05
 """More than a hand-held meter's error twice over (about 30 mV at 4 V: ±(0.5 % + 1 digit), from memory)."""
 
@@ -58,6 +60,7 @@ def reading_impossible(evidence: RunEvidence) -> Finding | None:
         *_out_of_range("under load", run.loaded_v, evidence),
         *_out_of_range("after the run", run.after_v, evidence),
         *_risen(evidence),
+        *_too_much(evidence),
     ]
     if not problems:
         return None
@@ -148,6 +151,15 @@ def _risen(evidence: RunEvidence) -> Iterator[str]:
     for first, then in zip(before, after, strict=True):
         if then.voltage_v > first.voltage_v + RISE_V:
             yield f"{first.name} rose from {wording.volts(first.voltage_v)} to {wording.volts(then.voltage_v)} during the run"
+
+
+def _too_much(evidence: RunEvidence) -> Iterator[str]:
+    used_ah, capacity_ah = evidence.run.used_ah, evidence.pack.capacity_ah
+    if used_ah is not None and used_ah > MOST_OF_RATED * capacity_ah:
+        yield (
+            f"A meter's count of {wording.mah(used_ah)} was written down for a pack of {wording.mah(capacity_ah)}, "
+            f"where at most {wording.mah(MOST_OF_RATED * capacity_ah)} is possible"
+        )
 
 
 def _minutes(time_s: float) -> str:

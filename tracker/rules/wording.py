@@ -6,7 +6,7 @@ from collections.abc import Iterable, Sequence
 from datetime import timedelta
 
 from tracker.chemistry import Chemistry
-from tracker.units import celsius_from_kelvin
+from tracker.units import celsius_from_kelvin, mah_from_ah
 
 SET_ASIDE = (
     "Put it outdoors or in a fireproof container, away from anything that can catch fire, and take it to a battery recycling point. "
@@ -19,6 +19,11 @@ CHECK_FIRST = (
     "before it is charged or used again. A pack that shows any of these is not to be charged. The maker's instructions come first."
 )
 """What to do with a lithium pack that may be harmed (U.S. Fire Administration and NFPA: stop using on odour, change of shape, heat or leaking)."""
+
+
+def mah(value_ah: float) -> str:
+    """Return a charge in words."""
+    return f"{mah_from_ah(value_ah):,.0f} mAh"
 
 
 def volts(value: float) -> str:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from datetime import datetime
+from datetime import UTC, datetime
 
 from tracker.domain.results import Finding
 from tracker.domain.session import Charge
@@ -11,7 +11,7 @@ from tracker.errors import ConflictError, FieldErrors, NotFoundError
 from tracker.estimators import MODEL
 from tracker.intake.checks import against_series
 from tracker.services.assessing import assess, assess_and_save, histories
-from tracker.services.checks import unknown
+from tracker.services.checks import time_problems, unknown
 from tracker.services.urgency import most_urgent_first
 from tracker.store.database import Store
 from tracker.store.records import Records
@@ -73,6 +73,6 @@ def _check(records: Records, charge: Charge) -> None:
     names = [pack.name for pack in records.packs()]
     if charge.pack not in names:
         raise NotFoundError(unknown("pack", charge.pack, names, "look at the spelling, or bring in a packs file that describes it."))
-    problems = dict(against_series(charge, records.pack(charge.pack).series))
+    problems = dict([*against_series(charge, records.pack(charge.pack).series), *time_problems(charge, datetime.now(UTC))])
     if problems:
         raise FieldErrors(problems)

@@ -6,14 +6,18 @@ A problem is a column and words that say what is wrong and what is allowed, as t
 from __future__ import annotations
 
 from collections.abc import Collection, Iterator
+from datetime import datetime, timedelta
 from difflib import get_close_matches
 
 from tracker import chemistry
 from tracker.domain.controller import Vehicle
 from tracker.domain.pack import Pack
-from tracker.domain.session import Run
+from tracker.domain.session import Charge, Run
 
 Problem = tuple[str, str]
+
+CLOCKS_APART = timedelta(days=1)
+"""A time may lie this far ahead: clocks and time zones of two machines differ."""
 
 _LISTED = 12
 """So many known names are listed in a message; beyond that a person is better served by the nearest ones."""
@@ -23,6 +27,13 @@ def pack_problems(pack: Pack) -> Iterator[Problem]:
     """Yield what is wrong with a pack that its own file cannot know."""
     if pack.chemistry not in chemistry.names():
         yield "chemistry", f"'{pack.chemistry}' is not known; allowed are {', '.join(chemistry.names())}"
+
+
+def time_problems(session: Run | Charge, now: datetime) -> Iterator[Problem]:
+    """Yield what is wrong with the time of a run or charge: nothing is written down before it happened."""
+    column, at = ("started_at", session.started_at) if isinstance(session, Run) else ("finished_at", session.finished_at)
+    if at > now + CLOCKS_APART:
+        yield column, f"'{at.astimezone():%Y-%m-%d %H:%M}' is still to come; allowed are times up to now"
 
 
 def settings_warning(run: Run, vehicle: Vehicle) -> str | None:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
+from datetime import UTC, datetime
 from functools import cache
 from typing import Any
 
@@ -12,7 +13,7 @@ from tracker.domain.results import ImportReport
 from tracker.errors import BadRow, ImportRefusedError, InputError
 from tracker.intake.checks import against_series
 from tracker.intake.logbook import Intake, Place, key_of
-from tracker.services.checks import Problem, pack_problems, settings_warning, unknown
+from tracker.services.checks import Problem, pack_problems, settings_warning, time_problems, unknown
 from tracker.services.comparing import Change, Changes, compare, differing_columns
 from tracker.services.controllers import carriers, keep_as_driven, mark_driven
 from tracker.store.records import Records
@@ -81,10 +82,12 @@ class Import:
         what_to_do = "look at the spelling, or describe it in a packs file"
         # Looking for names that are near takes a while, and a wrong name is seldom alone.
         no_pack = cache(lambda name: [("pack", unknown("pack", name, packs, what_to_do))])
+        now = datetime.now(UTC)
         for kind, sessions in (("runs", self._given.runs), ("charges", self._given.charges)):
             for session in sessions:
                 known = packs.get(session.pack)
                 self._note(kind, session, against_series(session, known.series) if known else no_pack(session.pack))
+                self._note(kind, session, time_problems(session, now))
 
     def _check_differences(self, changes: Changes) -> None:
         if self._update:

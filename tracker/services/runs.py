@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
-from datetime import datetime
+from datetime import UTC, datetime
 
 from tracker.domain.progress import Progress
 from tracker.domain.results import AssessedRun, RunEstimate
@@ -12,7 +12,7 @@ from tracker.errors import ConflictError, FieldErrors, NotFoundError
 from tracker.estimators import MODEL
 from tracker.intake.checks import against_series
 from tracker.services.assessing import assess, assess_and_save, histories, refresh, waiting_runs
-from tracker.services.checks import unknown
+from tracker.services.checks import time_problems, unknown
 from tracker.store.database import Store
 from tracker.store.records import Records
 
@@ -86,7 +86,7 @@ def _check(records: Records, run: Run) -> None:
     names = [pack.name for pack in records.packs()]
     if run.pack not in names:
         raise NotFoundError(unknown("pack", run.pack, names, "look at the spelling, or bring in a packs file that describes it."))
-    problems = dict(against_series(run, records.pack(run.pack).series))
+    problems = dict([*against_series(run, records.pack(run.pack).series), *time_problems(run, datetime.now(UTC))])
     vehicles = [vehicle.name for vehicle in records.vehicles()]
     if run.vehicle is not None and run.vehicle not in vehicles:
         what_to_do = "look at the spelling, or store it first (--new-vehicle, or a vehicles file)"

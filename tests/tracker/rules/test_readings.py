@@ -103,3 +103,9 @@ def test_cells_apart(chemistry: str, changes: dict[str, Any], fires: bool) -> No
 def test_no_advice_to_balance_a_pack_that_must_not_be_charged() -> None:
     assert findings_of(cell_spread, of_run(after_v=(3.6, 3.2), rest_after_s=3600.0)) != []
     assert findings_of(cell_spread, of_run(after_v=(3.6, 0.9), rest_after_s=3600.0)) == []
+
+
+def test_a_meters_count_beyond_the_pack_is_impossible() -> None:
+    assert findings_of(reading_impossible, of_run(used_ah=4.0)) == []
+    [found] = findings_of(reading_impossible, of_run(used_ah=9999.0))
+    assert "9,999,000 mAh was written down for a pack of" in found.message

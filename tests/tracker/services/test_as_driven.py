@@ -3,10 +3,14 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
-from tests.tracker.small_logbook import CONTROLLERS, COUNTS, write
+import pytest
+
+from tests.tracker.small_logbook import CONTROLLERS, COUNTS, RUNS, write
 from tracker.domain.session import Volts
+from tracker.errors import FieldErrors, ImportRefusedError
 from tracker.services import Services
 
 
@@ -39,3 +43,21 @@ def test_an_import_that_moves_a_cutoff_does_so_too_and_the_old_rows_still_match(
     assert report.updated["controllers"] == 1
     assert report.unchanged["runs"] == COUNTS["runs"]
     assert settings(filled) == [(6.4, 5.1), (6.4, 5.1)]
+
+
+def test_a_controller_that_now_counts_in_cells_leaves_past_runs_at_the_same_voltage(filled: Services) -> None:
+    [right] = [each for each in filled.controllers.all() if each.name == "Right"]
+    filled.controllers.save(replace(right, cutoff_mode="cell_v", cutoff_v=3.3))
+    assert settings(filled) == [(6.4, 2.55), (6.4, 2.55)]
+    filled.controllers.save(replace(right, cutoff_mode="pack_v", cutoff_v=6.8))
+    assert settings(filled) == [(6.4, 5.1), (6.4, 5.1)]
+
+
+def test_times_still_to_come_are_refused(filled: Services, tmp_path: Path) -> None:
+    [first, *_] = filled.runs.assess("Tug A")
+    ahead = replace(first.run, started_at=datetime.now(UTC) + timedelta(days=3))
+    with pytest.raises(FieldErrors, match="still to come"):
+        filled.runs.log(ahead)
+    text = RUNS + "Tug A,Pond tug,2150-04-05T10:00:00Z,14,60,,,,14,,,30,,22,driver,\n"
+    with pytest.raises(ImportRefusedError, match=r"started_at: '2150-04-05 .* is still to come"):
+        filled.exchange.import_files(write(tmp_path / "ahead", runs=text))
