@@ -19,36 +19,11 @@ def celsius_from_kelvin(temperature_k: float) -> float:
     return temperature_k - ZERO_CELSIUS_K
 
 
-def fahrenheit_from_celsius(temperature_c: float) -> float:
-    """Temperature in degrees Fahrenheit of one in degrees Celsius."""
-    return temperature_c * 9.0 / 5.0 + 32.0
-
-
-def ah_from_mah(charge_mah: float) -> float:
-    """Ampere-hours of milliampere-hours."""
-    return charge_mah / 1000.0
-
-
 def mah_from_ah(charge_ah: float) -> float:
     """Milliampere-hours of ampere-hours."""
     return charge_ah * 1000.0
 
 
-def seconds_from_minutes(time_min: float) -> float:
-    """Seconds of minutes."""
-    return time_min * 60.0
-
-
 def minutes_from_seconds(time_s: float) -> float:
     """Minutes of seconds."""
     return time_s / 60.0
-
-
-def ohm_from_milliohm(resistance_mohm: float) -> float:
-    """Ohms of milliohms."""
-    return resistance_mohm / 1000.0
-
-
-def milliohm_from_ohm(resistance_ohm: float) -> float:
-    """Milliohms of ohms."""
-    return resistance_ohm * 1000.0

@@ -65,8 +65,8 @@ CEILING_SD_SOC = 0.015
 ALIKE_SOC_SD = 0.03
 """Uncertainty that all voltages are given at first sight."""
 ITERATIONS = 8
-CONVERGED = 1e-4
-"""Steps below a hundredth of a percent of the charge change nothing a person could read."""
+CONVERGED = 1e-3
+"""The last step below a tenth of a percent of the charge leaves far less than that undone, and nothing a person could read."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)

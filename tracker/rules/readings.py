@@ -70,7 +70,7 @@ def reading_impossible(evidence: RunEvidence) -> Finding | None:
         rule="reading-impossible",
         severity="caution",
         subject=evidence.pack.name,
-        message=f"{'; '.join(problems)}. Check the number, and measure again if the pack still stands as it did.{if_true}",
+        message=f"{'. '.join(problems)}. Check the number, and measure again if the pack still stands as it did.{if_true}",
         why="Such a voltage is nearly always a slip of the pen, a wrong order of the cells or a bad contact. Common practice.",
         at=run.started_at,
     )
