@@ -8,6 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from tracker.domain.conventions import DAMAGING_PROBABILITY, DEEP_PROBABILITY
 from tracker.estimators.cell_family import CellFamily
 from tracker.estimators.knowledge import PackKnowledge
 from tracker.estimators.readings import Readings
@@ -23,8 +24,8 @@ LOADED_READING_SD_V = 0.03
 """A lowest voltage remembered by a meter or alarm in the model. From memory."""
 TRIP_SD_V = 0.05
 """How far a cell's voltage at the trip lies from the setting: delay, burst, leads; a cell. From memory."""
-DAMAGING, DEEP, DEEP_SOC, LOW_SOC = 0.5, 0.05, 0.5, 0.5
-"""Probabilities at which a grade is given."""
+DEEP_SOC, LOW_SOC = 0.5, 0.5
+"""Probabilities of having less than half the reserve, or the reserve, at which a grade is given."""
 ALIKE = 0.85
 """How alike the errors of the modelled voltages of a pack's cells are: current, resistance and state are mostly shared. From memory."""
 CURVE_SOC_SD_FLOOR = 0.004
@@ -119,9 +120,9 @@ def grade_of(below_floor: float, below_reserve: float, below_half_reserve: float
     ----------
     .. [1] The project's own definition; no source.
     """
-    if below_floor >= DAMAGING:
+    if below_floor >= DAMAGING_PROBABILITY:
         return "damaging"
-    if below_floor >= DEEP or below_half_reserve >= DEEP_SOC:
+    if below_floor >= DEEP_PROBABILITY or below_half_reserve >= DEEP_SOC:
         return "deep"
     return "low" if below_reserve >= LOW_SOC else "fine"
 

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from datetime import datetime, timedelta
 
 from tracker.chemistry import Chemistry
+from tracker.domain.conventions import STANDING_FULL
 from tracker.domain.harm import OUT_OF_USE, TO_BE_CHECKED
 from tracker.domain.pack import Pack
 from tracker.domain.results import GRADES, AssessedRun, CellDepth, Estimate, Finding, NotEnough, PackState, Quantity
@@ -19,8 +20,6 @@ COOLING = timedelta(minutes=15)
 WARM_K = 318.15
 """A pack that came back warmer than 45 °C rests longer. Common practice."""
 WARM_COOLING = timedelta(hours=1)
-STANDING_FULL = timedelta(days=3)
-"""Longer than this a lithium pack should not stand full. Common practice."""
 STANDING_LOW = timedelta(days=14)
 """A lithium pack not used for so long belongs at storage voltage. Common practice."""
 HIGH_SOC = 0.8

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
+from tracker.domain.conventions import DEEP_PROBABILITY
 from tracker.domain.harm import TOO_DEEP
 from tracker.domain.results import CellDepth, Estimate, Finding
 from tracker.rules import wording
@@ -15,8 +16,6 @@ _WHY = {
     "nickel": "The weakest cell of a nickel pack driven this low is reversed by the others, which harms it for good.",
     "lead": "A lead battery driven this low and left so grows sulphate, and does not come back to its capacity.",
 }
-_FLOOR_DEEP = 0.05
-"""From this chance of having been under the floor a cell counts as deep."""
 
 
 def too_deep(evidence: RunEvidence) -> Finding | None:
@@ -62,7 +61,7 @@ def _graded(evidence: RunEvidence, grade: str) -> Sequence[CellDepth]:
 def _cell_words(cell: CellDepth, evidence: RunEvidence) -> str:
     floor = wording.volts(evidence.chemistry["floor_v"])
     probability = cell.below_floor_probability
-    if probability is not None and probability >= _FLOOR_DEEP:
+    if probability is not None and probability >= DEEP_PROBABILITY:
         at = f", at {wording.volts(cell.lowest_loaded_v.value)}" if isinstance(cell.lowest_loaded_v, Estimate) else ""
         return f"Cell {cell.cell} {wording.chance(probability)} went under its floor of {floor} under load{at}."
     left = f"with about {wording.percent(cell.soc_after.value)} left" if isinstance(cell.soc_after, Estimate) else "nearly empty"

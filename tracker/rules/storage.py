@@ -4,14 +4,13 @@ from __future__ import annotations
 
 from datetime import datetime, timedelta
 
+from tracker.domain.conventions import STANDING_FULL
 from tracker.domain.harm import DO_NOT_RECHARGE
 from tracker.domain.results import AssessedRun, Estimate, Finding
 from tracker.rules import wording
 from tracker.rules.evidence import PackEvidence, RunEvidence
 from tracker.rules.voltages import RESTED_S, CellVoltage, filled, lowest, rest_before_s
 
-STANDING_FULL = timedelta(days=3)
-"""Longer than this a lithium pack should not stand full. Common practice."""
 LEFT_EMPTY = timedelta(days=1)
 """Longer than this no pack should lie in its reserve. Common practice."""
 _FULL_AGES = "Werner, Paarmann, Wetzel, Batteries 7 (2021) 28, doi:10.3390/batteries7020028"

@@ -21,15 +21,3 @@ class Records(Inventory, Diary, Results):
             charges=tuple(self.charges()),
             bench_tests=self.bench_tests(),
         )
-
-    def put_logbook(self, logbook: Logbook) -> None:
-        """Store the packs, controllers and vehicles of a logbook, changing those of the same name, and add the rest as new."""
-        for pack in logbook.packs:
-            self.put_pack(pack)
-        for controller in logbook.controllers:
-            self.put_controller(controller)
-        for vehicle in logbook.vehicles:
-            self.put_vehicle(vehicle)
-        self.add_runs(logbook.runs)
-        self.add_charges(logbook.charges)
-        self.add_bench_tests(logbook.bench_tests)

@@ -134,3 +134,16 @@ def fill(records: Records, packs: tuple[str, ...] = ("Tug 1",), runs: int = 0) -
     for name in packs:
         records.put_pack(pack(name))
     records.add_runs(run(name, hours) for name in packs for hours in range(runs))
+
+
+def put_logbook(records: Records, logbook: Logbook) -> None:
+    """Store everything a logbook holds."""
+    for pack in logbook.packs:
+        records.put_pack(pack)
+    for controller in logbook.controllers:
+        records.put_controller(controller)
+    for vehicle in logbook.vehicles:
+        records.put_vehicle(vehicle)
+    records.add_runs(logbook.runs)
+    records.add_charges(logbook.charges)
+    records.add_bench_tests(logbook.bench_tests)

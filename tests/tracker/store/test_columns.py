@@ -27,7 +27,7 @@ def store(emptied_store: Store) -> Store:
 def put(store: Store, record: Any) -> None:
     """Store one record of any type in a database that holds what it names."""
     with store.writing() as records:
-        records.put_logbook(replace(b.FULL_LOGBOOK, runs=(), charges=(), bench_tests=()))
+        b.put_logbook(records, replace(b.FULL_LOGBOOK, runs=(), charges=(), bench_tests=()))
         match type(record).__name__:
             case "Pack":
                 records.put_pack(record)

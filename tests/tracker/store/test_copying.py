@@ -21,7 +21,7 @@ from tracker.store.results import StoredKnowledge
 
 def fill(store: Store) -> None:
     with store.writing() as records:
-        records.put_logbook(b.FULL_LOGBOOK)
+        b.put_logbook(records, b.FULL_LOGBOOK)
         records.add_runs(b.run("Tug 1", hours) for hours in range(1, 20))
         records.save_estimates("Tug 1", [(b.START, b.estimate())])
         records.save_findings("Tug 1", [b.FINDING])

@@ -23,7 +23,7 @@ def starts(records: Records, pack: str) -> list[int]:
 
 def test_a_changed_record_takes_the_old_ones_place(store: Store) -> None:
     with store.writing() as records:
-        records.put_logbook(b.FULL_LOGBOOK)
+        b.put_logbook(records, b.FULL_LOGBOOK)
         records.save_estimates("Tug 1", [(b.START, b.estimate())])
     pack = replace(b.FULL_PACK, chemistry="life", notes="")
     vehicle = replace(b.FULL_VEHICLE, controllers=("port",), usual_a=None)
@@ -47,7 +47,7 @@ def test_a_changed_record_takes_the_old_ones_place(store: Store) -> None:
 
 def test_what_is_removed_is_gone(store: Store) -> None:
     with store.writing() as records:
-        records.put_logbook(b.FULL_LOGBOOK)
+        b.put_logbook(records, b.FULL_LOGBOOK)
         records.remove_run("Tug 1", b.START)
         records.remove_charge("Tug 1", b.at(3))
         records.remove_bench_test("port", b.at(-100))
@@ -71,7 +71,7 @@ def test_a_pack_goes_with_its_history_only_when_asked(store: Store) -> None:
 
 def test_what_others_name_stays(store: Store) -> None:
     with store.writing() as records:
-        records.put_logbook(b.FULL_LOGBOOK)
+        b.put_logbook(records, b.FULL_LOGBOOK)
         with pytest.raises(ConflictError, match="vehicle 'Groomer' has 1 runs"):
             records.remove_vehicle("Groomer")
         with pytest.raises(ConflictError, match="controller 'port' is carried by vehicle 'Groomer'"):
@@ -124,7 +124,7 @@ def test_what_is_not_stored_is_said_to_be_missing(store: Store) -> None:
 
 def test_a_vehicle_keeps_its_controllers_in_their_order(store: Store) -> None:
     with store.writing() as records:
-        records.put_logbook(b.FULL_LOGBOOK)
+        b.put_logbook(records, b.FULL_LOGBOOK)
         for order in (("port", "starboard"), ("starboard", "port"), (), ("port",)):
             records.put_vehicle(replace(b.FULL_VEHICLE, controllers=order))
             assert records.vehicle("Groomer").controllers == order
@@ -134,7 +134,7 @@ def test_a_vehicle_keeps_its_controllers_in_their_order(store: Store) -> None:
 
 def test_a_bench_test_without_a_reading_is_refused(store: Store) -> None:
     with store.writing() as records:
-        records.put_logbook(b.FULL_LOGBOOK)
+        b.put_logbook(records, b.FULL_LOGBOOK)
         with pytest.raises(InputError, match="holds no reading"):
             records.add_bench_tests([BenchTest(controller="port", tested_at=b.START, readings=())])
 

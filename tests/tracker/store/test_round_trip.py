@@ -33,7 +33,7 @@ def test_the_full_records_leave_no_field_at_its_default(record: Any) -> None:
 
 def test_a_full_logbook_comes_back_whole(store: Store) -> None:
     with store.writing() as records:
-        records.put_logbook(b.FULL_LOGBOOK)
+        b.put_logbook(records, b.FULL_LOGBOOK)
     with store.reading() as records:
         assert records.logbook() == b.FULL_LOGBOOK
         assert records.pack("Tug 1") == b.FULL_PACK
@@ -70,7 +70,7 @@ def test_bare_records_come_back_bare(store: Store) -> None:
         charges=(b.charge(),),
     )
     with store.writing() as records:
-        records.put_logbook(bare)
+        b.put_logbook(records, bare)
     with store.reading() as records:
         assert records.logbook() == bare
 
@@ -173,7 +173,7 @@ class UndoneError(Exception):
 @given(logbook=logbooks())
 def test_any_logbook_that_can_be_comes_back_to_the_last_digit(store: Store, logbook: Logbook) -> None:
     with suppress(UndoneError), store.writing() as records:
-        records.put_logbook(logbook)
+        b.put_logbook(records, logbook)
         assert records.logbook() == logbook
         raise UndoneError
     with store.reading() as records:
@@ -229,7 +229,7 @@ def memory() -> Iterator[Store]:
 
 def test_a_database_in_memory_works_alike(memory: Store) -> None:
     with memory.writing() as records:
-        records.put_logbook(b.FULL_LOGBOOK)
+        b.put_logbook(records, b.FULL_LOGBOOK)
     with memory.reading() as records:
         assert records.logbook() == b.FULL_LOGBOOK
     changed = replace(b.FULL_PACK, notes="x")

@@ -54,7 +54,7 @@ def migrating(store: Store) -> Iterator[Connection]:
 
 def filled(store: Store) -> None:
     with store.writing() as records:
-        records.put_logbook(b.FULL_LOGBOOK)
+        b.put_logbook(records, b.FULL_LOGBOOK)
         records.save_estimates("Tug 1", [(b.START, b.estimate())])
         records.save_findings("Tug 1", [b.FINDING])
 
