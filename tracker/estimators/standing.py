@@ -7,13 +7,14 @@ from dataclasses import dataclass
 from datetime import datetime, timedelta
 
 from tracker.chemistry import Chemistry
-from tracker.domain.conventions import STANDING_FULL
+from tracker.domain.conventions import CAPACITY_SURENESS, SPENT_HEALTH, STANDING_FULL
 from tracker.domain.harm import OUT_OF_USE, TO_BE_CHECKED
 from tracker.domain.pack import Pack
 from tracker.domain.results import GRADES, AssessedRun, CellDepth, Estimate, Finding, NotEnough, PackState, Quantity
 from tracker.estimators.cell_family import family
 from tracker.estimators.charge_now import LastEvent, charge_now, last_event
 from tracker.estimators.history import PackHistory
+from tracker.physics.uncertainty import probability_below
 
 COOLING = timedelta(minutes=15)
 """A pack rests this long after a run before it is charged. Common practice."""
@@ -29,8 +30,6 @@ STORED_SOC = 0.3
 """Least charge a lithium pack is put away with. Common practice."""
 TOP_UP_SOC = 0.95
 """Below this a lead battery that stands is charged again: lead is stored full. Common practice."""
-SPENT_HEALTH = 0.6
-"""Capacity over rated at which a pack is spent: the end of the endurance test of IEC 61960-3 (from memory)."""
 
 NO_CAPACITY = NotEnough("No capacity learned yet")
 
@@ -134,10 +133,11 @@ def _word(standing: _Standing) -> tuple[str, str]:
         return "retire", f"Out of use since {pack.retired_on.isoformat()}; take it to a battery recycling point if that is not done yet."
     if _to_be_checked(standing):
         return "rest", _CHECK[standing.chemistry.family]
-    if isinstance(standing.health, Estimate) and standing.health.value < SPENT_HEALTH:
+    health = standing.health
+    if isinstance(health, Estimate) and probability_below(SPENT_HEALTH, health.value, health.sd) >= CAPACITY_SURENESS:
         return (
             "retire",
-            f"It holds {_percent(standing.health.value)} of its rated capacity: take it out of use and to a battery recycling point.",
+            f"It holds {_percent(health.value)} of its rated capacity: take it out of use and to a battery recycling point.",
         )
     if standing.event is None:
         return "unknown", "Nothing is known of it yet: measure every cell, and write down its next charge and run."

@@ -231,3 +231,8 @@ def test_spent_at_six_tenths_of_rated(capacity_ah: float, word: str) -> None:
     found = state(charges=(charge(),), capacity=capacity)
     assert found.state == word
     assert value(found.health) == pytest.approx(capacity_ah / 5.0)
+
+
+def test_not_spent_while_it_may_as_well_hold_more() -> None:
+    capacity = Estimate(value=2.9, low=2.1, high=3.7, sd=0.5)
+    assert state(charges=(charge(),), capacity=capacity).state == "ready"
