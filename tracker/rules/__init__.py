@@ -10,7 +10,7 @@ from collections.abc import Callable, Iterable, Iterator
 from typing import TypeVar
 
 from tracker.domain.results import Finding
-from tracker.rules import charging, cutoff_margin, depth, load, readings, storage
+from tracker.rules import ageing, charging, cutoff_margin, depth, load, readings, storage
 from tracker.rules.evidence import ChargeEvidence, PackEvidence, RunEvidence
 
 Answer = Finding | Iterable[Finding] | None
@@ -38,7 +38,16 @@ CHARGE_RULES: tuple[ChargeRule, ...] = (
     charging.charged_hot,
     charging.uneven_when_charged,
 )
-PACK_RULES: tuple[PackRule, ...] = (storage.standing_full, storage.left_empty, storage.stood_full)
+PACK_RULES: tuple[PackRule, ...] = (
+    storage.standing_full,
+    storage.left_empty,
+    storage.stood_full,
+    ageing.restless_cell,
+    ageing.weakest_cell,
+    ageing.spent,
+    ageing.worn,
+    ageing.resistance_doubled,
+)
 
 _Evidence = TypeVar("_Evidence")
 

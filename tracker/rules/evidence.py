@@ -7,6 +7,7 @@ from datetime import datetime
 
 from tracker.chemistry import Chemistry
 from tracker.domain.controller import Controller
+from tracker.domain.health import PackHealth
 from tracker.domain.pack import Pack
 from tracker.domain.results import AssessedRun, RunEstimate
 from tracker.domain.session import Charge, Run, Volts
@@ -46,3 +47,5 @@ class PackEvidence:
     charges: tuple[Charge, ...] = ()
     now: datetime | None = None
     """When this is asked; without it only what is past is judged."""
+    health: PackHealth | None = None
+    """What its history teaches, where it was looked at."""

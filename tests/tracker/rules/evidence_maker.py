@@ -8,6 +8,7 @@ from typing import Any
 
 from tracker.chemistry import load
 from tracker.domain.controller import Controller
+from tracker.domain.health import CellHealth, Outlook, PackHealth
 from tracker.domain.pack import Pack
 from tracker.domain.results import AssessedRun, CellDepth, Estimate, Finding, NotEnough, RunEstimate
 from tracker.domain.session import Charge, Run
@@ -84,11 +85,48 @@ def of_charge(of: Pack | None = None, rested_before_v: tuple[float, ...] = (), *
 
 
 def of_pack(
-    runs: tuple[AssessedRun, ...] = (), charges: tuple[Charge, ...] = (), days_later: float | None = None, of: Pack | None = None
+    runs: tuple[AssessedRun, ...] = (),
+    charges: tuple[Charge, ...] = (),
+    days_later: float | None = None,
+    of: Pack | None = None,
+    learned: PackHealth | None = None,
 ) -> PackEvidence:
     which = of or pack()
     now = None if days_later is None else NOON + timedelta(days=days_later)
-    return PackEvidence(pack=which, chemistry=load(which.chemistry), runs=runs, charges=charges, now=now)
+    return PackEvidence(pack=which, chemistry=load(which.chemistry), runs=runs, charges=charges, now=now, health=learned)
+
+
+def health(of: Pack | None = None, growth: Any = UNTOLD, excess: Any = UNTOLD, **changes: Any) -> PackHealth:
+    """What the history of an ordinary pack teaches: it holds 95 % of what is written on it, and its cells are alike."""
+    which = of or pack()
+    cells = tuple(
+        CellHealth(cell=number, capacity_ah=sure(4.75, 0.05), resistance_ohm=sure(0.004, 0.0002), excess_loss_per_month=excess)
+        for number in range(1, which.series + 1)
+    )
+    outlook = Outlook(
+        full_cycles=40.0,
+        weighted_cycles=30.0,
+        fade_per_100_cycles=UNTOLD,
+        runs_left=UNTOLD,
+        resistance_growth=growth,
+        sentence="Too early to say.",
+    )
+    given = {
+        "pack": which.name,
+        "chemistry": which.chemistry,
+        "rated_ah": which.capacity_ah,
+        "runs": 60,
+        "deep_runs": 0,
+        "capacity_ah": sure(4.75, 0.05),
+        "health": sure(0.95, 0.01),
+        "cells": cells,
+        "weakest_cell": None,
+        "weakest_ratio": UNTOLD,
+        "restless_cells": (),
+        "outlook": outlook,
+        "next": "",
+    }
+    return PackHealth(**{**given, **changes})
 
 
 def findings_of(rule: Callable[[Any], Any], evidence: Any) -> list[Finding]:

@@ -4,7 +4,20 @@ from __future__ import annotations
 
 import pytest
 
-from tests.tracker.rules.evidence_maker import NOON, assessed, cell, charge, controller, estimate, of_charge, of_pack, of_run, pack
+from tests.tracker.rules.evidence_maker import (
+    NOON,
+    assessed,
+    cell,
+    charge,
+    controller,
+    estimate,
+    health,
+    of_charge,
+    of_pack,
+    of_run,
+    pack,
+    sure,
+)
 from tracker.chemistry import names
 from tracker.domain.results import SEVERITIES, Finding
 from tracker.rules import charge_findings, pack_findings, run_findings
@@ -27,7 +40,10 @@ def worst(chemistry: str) -> tuple[Finding, ...]:
     cold = of_charge(of, pack_k=kelvin_from_celsius(-10.0))
     idle = of_pack((assessed(NOON, cell(1, "low", 0.05)),), days_later=9, of=of)
     full = of_pack(charges=(charge(),), days_later=9, of=of)
-    return run_findings(run) + charge_findings(charged) + charge_findings(cold) + pack_findings(idle) + pack_findings(full)
+    learned = {"weakest_cell": 2, "weakest_ratio": sure(0.8), "restless_cells": (1,), "growth": sure(2.5, 0.1), "excess": sure(0.1)}
+    aged = [of_pack(of=of, learned=health(of, health=sure(held), **learned)) for held in (0.5, 0.7)]
+    told = [run_findings(run), charge_findings(charged), charge_findings(cold), *map(pack_findings, (idle, full, *aged))]
+    return tuple(finding for findings in told for finding in findings)
 
 
 def test_an_ordinary_day_gives_nothing() -> None:
@@ -44,7 +60,7 @@ def test_an_ordinary_day_gives_nothing() -> None:
     )
     assert run_findings(day) == ()
     assert charge_findings(of_charge(end_v=(4.20, 4.20), pack_k=kelvin_from_celsius(22.0), rested_before_v=(3.74, 3.74))) == ()
-    assert pack_findings(of_pack((assessed(),), (charge(),), days_later=1)) == ()
+    assert pack_findings(of_pack((assessed(),), (charge(),), days_later=1, learned=health())) == ()
 
 
 def test_nothing_written_down_gives_nothing() -> None:
@@ -56,7 +72,7 @@ def test_nothing_written_down_gives_nothing() -> None:
 @pytest.mark.parametrize("chemistry", names())
 def test_every_finding_is_fit_to_be_shown(chemistry: str) -> None:
     found = worst(chemistry)
-    assert len({each.rule for each in found}) >= 10
+    assert len({each.rule for each in found}) >= 15
     for each in found:
         assert each.severity in SEVERITIES
         assert "!" not in each.message + each.why
