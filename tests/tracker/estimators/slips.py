@@ -60,7 +60,8 @@ def _spoil_charge(drawn: SimulatedPack, charge: Charge, rng: np.random.Generator
         passed = [start for start in starts if min(moved, charge.finished_at) < start <= max(moved, charge.finished_at)]
         if not passed:
             return charge  # no run lies between: nothing changes
-        for start in {before[-1], *passed}:
+        landed = [start for start in starts if start < moved][-1:]  # whose own charge now has company
+        for start in {before[-1], *passed, *landed}:
             touched[start].append(kind)
         return replace(charge, finished_at=moved)
     wrong = 10.0 * charge.put_back_ah
