@@ -156,7 +156,7 @@ def floor_row(words: str, found: Alarms) -> Row:
     near = f", near {found.near_graded}/{found.near}"
     return Row(
         quantity="below its floor",
-        evidence=f"cell voltages, {words}",
+        evidence=f"cells, {words}",
         required="≥ 95 %, false ≤ 5 %",
         measured=f"{percent(found.hit_share, 1)}, false {percent(found.false_share, 1)}{near}",
         sample=f"{found.below}+{found.above} cells",

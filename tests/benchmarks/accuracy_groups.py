@@ -98,12 +98,15 @@ def restless(sample: Sample) -> Naming:
 
 
 def floors(sample: Sample) -> list[tuple[str, Alarms]]:
-    """Cells driven below their floor in a good part of the runs: counted, voltages alone after three counts, and never counted."""
-    found = []
-    for words, pattern, start in (("counted", always, 0), ("after 3 counted", first(TAUGHT), TAUGHT), ("never counted", never, 0)):
-        packs = make_packs(sample, Habits(runs=10, counted=pattern, deep_share=0.3), shift=8)
-        found.append((words, alarms(packs, from_run(start))))
-    return found
+    """Cells driven below their floor in a good part of the runs, by what was written down besides voltages of each cell at rest."""
+    deep = Habits(runs=10, deep_share=0.3)
+    kinds = (
+        ("counted", deep, 0),
+        ("counted, lowest total in every other run", replace(deep, loaded_every=2), 0),
+        ("after 3 counted", replace(deep, counted=first(TAUGHT)), TAUGHT),
+        ("never counted", replace(deep, counted=never), 0),
+    )
+    return [(words, alarms(make_packs(sample, habits, shift=8), from_run(start))) for words, habits, start in kinds]
 
 
 def capacity(sample: Sample) -> Answers:

@@ -25,19 +25,32 @@ class Answer:
 
     make: str
     pack: str
-    at: datetime | None
-    error: float
-    sd: float
-    held: bool
+    at: datetime | None = None
     slips: tuple[str, ...] = ()
+    error: float = float("nan")
+    """Not a number where nothing was said."""
+    sd: float = float("nan")
+    held: bool = False
 
 
 @dataclass(frozen=True, slots=True)
 class Answers:
-    """Many of them, and how many cases got no estimate."""
+    """Many of them, and the cases that got no estimate."""
 
     each: tuple[Answer, ...]
-    unsaid: int = 0
+    silent: tuple[Answer, ...] = ()
+
+    @classmethod
+    def of_all(cls, found: Iterable[Answer]) -> Answers:
+        """Sort those without an estimate out."""
+        known = list(found)
+        said, silent = ([one for one in known if np.isnan(one.error) == unsaid] for unsaid in (False, True))
+        return cls(tuple(said), tuple(silent))
+
+    @property
+    def unsaid(self) -> int:
+        """Number of cases without an estimate."""
+        return len(self.silent)
 
     @property
     def rms(self) -> float:
@@ -75,7 +88,7 @@ class Answers:
 
     def only(self, wanted: Callable[[Answer], bool]) -> Answers:
         """Those that are wanted."""
-        return Answers(tuple(one for one in self.each if wanted(one)), self.unsaid)
+        return Answers(tuple(filter(wanted, self.each)), tuple(filter(wanted, self.silent)))
 
     def of(self, make: str) -> Answers:
         """Those of one make."""
@@ -85,7 +98,7 @@ class Answers:
 def joined(parts: Iterable[Answers]) -> Answers:
     """Put several groups together."""
     known = list(parts)
-    return Answers(tuple(one for part in known for one in part.each), sum(part.unsaid for part in known))
+    return Answers(tuple(one for part in known for one in part.each), tuple(one for part in known for one in part.silent))
 
 
 def assess(packs: Sequence[SimulatedPack]) -> list[PackAssessment]:
@@ -101,15 +114,12 @@ def learning(assessment: PackAssessment) -> PackLearning | None:
 
 def used(packs: Sequence[SimulatedPack], judged: Callable[[int], bool], found: Sequence[PackAssessment] | None = None) -> Answers:
     """Charge used in the runs whose number, from 0, is judged; errors over rated."""
-    answers: list[Answer] = []
-    unsaid = 0
-    for pack, assessment in zip(packs, found if found is not None else assess(packs), strict=True):
-        for number, (truth, item) in enumerate(zip(pack.runs, assessment.runs, strict=True)):
-            if judged(number):
-                one = _answer(pack, truth, item)
-                unsaid += one is None
-                answers += [one] if one is not None else []
-    return Answers(tuple(answers), unsaid)
+    return Answers.of_all(
+        _answer(pack, truth, item)
+        for pack, assessment in zip(packs, found if found is not None else assess(packs), strict=True)
+        for number, (truth, item) in enumerate(zip(pack.runs, assessment.runs, strict=True))
+        if judged(number)
+    )
 
 
 def used_then(packs: Sequence[SimulatedPack], judged: Callable[[int], bool]) -> Answers:
@@ -133,26 +143,19 @@ def _cut(pack: SimulatedPack, last: int) -> SimulatedPack:
     return replace(pack, history=replace(pack.history, runs=runs, charges=charges), runs=pack.runs[: last + 1])
 
 
-def _answer(pack: SimulatedPack, truth: RunTruth, item: AssessedRun) -> Answer | None:
+def _answer(pack: SimulatedPack, truth: RunTruth, item: AssessedRun) -> Answer:
     slips = pack.slips.get(truth.started_at, ())
     return judge(pack, item.estimate.used_ah, truth.used_ah, pack.rated_ah, at=truth.started_at, slips=slips)
 
 
 def judge(
     pack: SimulatedPack, found: Quantity, truth: float, over: float, at: datetime | None = None, slips: tuple[str, ...] = ()
-) -> Answer | None:
-    """Hold one estimate against the truth; none where nothing was said."""
+) -> Answer:
+    """Hold one estimate against the truth."""
+    answer = Answer(make=pack.make, pack=pack.history.pack.name, at=at, slips=slips)
     if not isinstance(found, Estimate):
-        return None
-    return Answer(
-        make=pack.make,
-        pack=pack.history.pack.name,
-        at=at,
-        error=(found.value - truth) / over,
-        sd=found.sd / over,
-        held=found.low <= truth <= found.high,
-        slips=slips,
-    )
+        return answer
+    return replace(answer, error=(found.value - truth) / over, sd=found.sd / over, held=found.low <= truth <= found.high)
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -215,7 +218,6 @@ def weak_cells(packs: Sequence[SimulatedPack], even: Sequence[SimulatedPack]) ->
     """Whether the weak cell was named, whether one was named where all are alike, and the ratio to its neighbours."""
     right = wrong = 0
     ratios: list[Answer] = []
-    unsaid = 0
     known = [learning(one) for one in assess(packs)]
     for pack, learned in zip(packs, known, strict=True):
         if learned is None or pack.weak_cell is None:
@@ -223,14 +225,12 @@ def weak_cells(packs: Sequence[SimulatedPack], even: Sequence[SimulatedPack]) ->
         right += learned.health.weakest_cell == pack.weak_cell
         wrong += learned.health.weakest_cell not in (None, pack.weak_cell)
         neighbours = [value for cell, value in enumerate(pack.capacity_ah, start=1) if cell != pack.weak_cell]
-        one = judge(pack, learned.health.weakest_ratio, pack.capacity_ah[pack.weak_cell - 1] / float(np.mean(neighbours)), 1.0)
-        unsaid += one is None
-        ratios += [one] if one is not None else []
+        ratios.append(judge(pack, learned.health.weakest_ratio, pack.capacity_ah[pack.weak_cell - 1] / float(np.mean(neighbours)), 1.0))
     alike = [learned for learned in map(learning, assess(even)) if learned is not None]
     named = sum(learned.health.weakest_cell is not None for learned in alike)
     counted = sum(learned is not None for learned in known)
     naming = Naming(packs=counted, right=right, wrong=wrong, even_packs=len(alike), named_in_even=named)
-    return naming, Answers(tuple(ratios), unsaid)
+    return naming, Answers.of_all(ratios)
 
 
 def restless_cells(packs: Sequence[SimulatedPack], even: Sequence[SimulatedPack]) -> Naming:
@@ -248,16 +248,12 @@ def restless_cells(packs: Sequence[SimulatedPack], even: Sequence[SimulatedPack]
 
 def capacities(packs: Sequence[SimulatedPack]) -> Answers:
     """Capacity of each cell now, errors over the truth."""
-    answers: list[Answer] = []
-    unsaid = 0
-    for pack, learned in zip(packs, map(learning, assess(packs)), strict=True):
-        if learned is None:
-            continue
-        for truth_ah, cell in zip(pack.capacity_ah, learned.health.cells, strict=True):
-            one = judge(pack, cell.capacity_ah, truth_ah, truth_ah)
-            unsaid += one is None
-            answers += [one] if one is not None else []
-    return Answers(tuple(answers), unsaid)
+    return Answers.of_all(
+        judge(pack, cell.capacity_ah, truth_ah, truth_ah)
+        for pack, learned in zip(packs, map(learning, assess(packs)), strict=True)
+        if learned is not None
+        for truth_ah, cell in zip(pack.capacity_ah, learned.health.cells, strict=True)
+    )
 
 
 @dataclass(frozen=True, slots=True)

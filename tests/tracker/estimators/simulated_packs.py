@@ -34,7 +34,13 @@ MONTH = timedelta(days=30)
 FULL_SD_SOC, CELL_FULL_SD_SOC = 0.004, 0.002
 """How far below full a charge ends, for all cells and for each."""
 CAR_SLOW_V = {"lipo": 3.15, "liion": 2.8}
-"""Mean loaded cell voltage at half depth below which a driver takes it more gently: the car would hardly move."""
+SPENT_SOC = 0.15
+"""A driver whose car is this slow, by mean loaded cell voltage, with more than this left takes it more gently. It keeps cells
+that were not made for such currents out of the cold in which their electrolyte starves: no pack is driven on like that, and
+the tables are coarse there."""
+TELEMETRY_STEP_V = 0.1
+TELEMETRY_LIMIT_V = 0.02
+"""Lowest voltage of the pack as a receiver shows it: its step, and how far a cell's share of it may lie off. From memory."""
 
 Pattern = Callable[[int], bool]
 """Whether the charge after the run of this number, from 0, was counted."""
@@ -77,6 +83,8 @@ class Habits:
     """10 to 35 °C rather than 25 °C throughout."""
     fade_per_run: float = 0.0003
     growth_per_run: float = 0.001
+    loaded_every: int = 0
+    """Write down the pack's lowest voltage under load after every run whose number is a multiple of this; 0 never."""
     restless_per_month: float = 0.0
     """What one cell loses in a month beyond what its neighbours lose."""
     longest_idle: timedelta = timedelta(days=3)
@@ -190,10 +198,7 @@ class _Season:
         if deep:
             used_ah = float(np.min(capacity * (before - rng.uniform(-0.02, 0.10))))
         used_ah = min(used_ah, float(np.min(capacity * (before + 0.02))))
-        while (
-            c_rate > 0.7 * cell.gentlest_c
-            and self._loaded(c_rate, before - 0.6 * used_ah / capacity, pack_k, worse)[0].mean() < self.slow_v
-        ):
+        while c_rate > 0.5 * cell.gentlest_c and self._slow(c_rate, before, used_ah / capacity, pack_k, worse):
             c_rate *= 0.9
         # The driver gives up, or the table ends: nothing is claimed of cells driven beyond what the library solved.
         while (lowest := self._loaded(c_rate, before - used_ah / capacity, pack_k, worse))[
@@ -218,6 +223,7 @@ class _Season:
                 before_v=self._read(full_v + shared_v),
                 after_v=self._read(rested_v + shared_v),
                 rest_after_s=rest_s,
+                loaded_v=self._telemetry(lowest[1]) if self.habits.loaded_every and number % self.habits.loaded_every == 0 else (),
                 pack_k=round(pack_k - CELSIUS_K) + CELSIUS_K if self.habits.weather else None,
             )
         )
@@ -235,9 +241,11 @@ class _Season:
         )
         return run_s, after
 
-    @property
-    def slow_v(self) -> float:
-        return CAR_SLOW_V[self.table.cell.chemistry]
+    def _slow(self, c_rate: float, before: FloatArray, depth: FloatArray, pack_k: float, worse: float) -> bool:
+        """Whether the car hardly moves while there is charge left, at the end or before."""
+        slow_v = CAR_SLOW_V[self.table.cell.chemistry]
+        states = (np.maximum(before - part * depth, SPENT_SOC) for part in (0.3, 0.5, 0.7, 0.85, 1.0))
+        return any(self._loaded(c_rate, state, pack_k, worse)[0].mean() < slow_v for state in states)
 
     def _loaded(self, c_rate: float, after: FloatArray, pack_k: float, worse: float) -> tuple[FloatArray, FloatArray]:
         """Loaded voltage of each cell at the end of a run, steady and in a last burst of throttle [V]."""
@@ -257,6 +265,10 @@ class _Season:
         if self.habits.totals_only:
             return (round(float(steps.sum()) * METER_STEP_V, 2),)
         return tuple(round(float(step) * METER_STEP_V, 2) for step in steps)
+
+    def _telemetry(self, lowest_v: FloatArray) -> tuple[float, ...]:
+        shown = lowest_v.sum() + len(lowest_v) * self.rng.uniform(-TELEMETRY_LIMIT_V, TELEMETRY_LIMIT_V)
+        return (round(round(float(shown) / TELEMETRY_STEP_V) * TELEMETRY_STEP_V, 1),)
 
     def _charge(self, number: int, finished: datetime, after: FloatArray) -> FloatArray:
         """Charge to full, bleeding the fuller cells, so that the neediest cell says how much goes in."""
