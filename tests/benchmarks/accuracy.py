@@ -46,7 +46,7 @@ class Row:
 
 
 HEADINGS = ("quantity", "evidence", "required", "measured", "90 % held", "n / packs / makes", "")
-WIDTHS = (16, 46, 20, 34, 9, 18, 4)
+WIDTHS = (16, 48, 20, 34, 9, 18, 4)
 
 
 def print_row(*texts: str) -> None:
