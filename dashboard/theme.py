@@ -19,7 +19,18 @@ NB = "\u00a0"
 
 _NUMBER_AND_UNIT = re.compile(r"(?<=\d) (?=(?:V|A|C|mAh|Ah|mΩ|%|°C|°F|h|min|s|days?)\b|%)")
 
-Measure = Literal["charge", "share", "volts"]
+Measure = Literal["charge", "share", "rate", "volts", "resistance", "times", "runs"]
+
+_WRITTEN: dict[Measure, tuple[float, str, float]] = {
+    "charge": (MAH_PER_AH, "mAh", 1.0),
+    "share": (100.0, "%", 1.0),
+    "rate": (100.0, "%", 0.1),
+    "volts": (1.0, "V", 0.01),
+    "resistance": (1000.0, "mΩ", 0.1),
+    "times": (1.0, "times", 0.01),
+    "runs": (1.0, "runs", 1.0),
+}
+"""Of each measure: the factor from what the code computes with, the unit, and the smallest step worth writing."""
 
 MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
 WEEKDAYS = ("Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun")
@@ -102,23 +113,34 @@ def counted(number: int, one: str, many: str | None = None) -> str:
     return f"{number:,} {one if number == 1 else many or one + 's'}"
 
 
+def in_unit(value: float, measure: Measure) -> float:
+    """A value in the unit in which its measure is written."""
+    return value * _WRITTEN[measure][0]
+
+
 def measured(value: float, measure: Measure) -> str:
     """A value with its unit, as its measure is written."""
-    return {"charge": mah, "share": percent, "volts": volts}[measure](value)
+    _, unit, least = _WRITTEN[measure]
+    return f"{_to(in_unit(value, measure), least, _decimals(least, measure))}{NB}{unit}"
 
 
 def interval(estimate: Estimate, measure: Measure) -> str:
     """An estimate with its 90 % interval: 3,910 ± 80 mAh, or 97 % (88 to 100 %) when it leans to one side."""
-    scale, unit, least = {"charge": (MAH_PER_AH, "mAh", 1.0), "share": (100.0, "%", 1.0), "volts": (1.0, "V", 0.01)}[measure]
+    scale, unit, least = _WRITTEN[measure]
     value, low, high = estimate.value * scale, estimate.low * scale, estimate.high * scale
     half = (high - low) / 2
     step = max(least, _step(half))
-    decimals = 2 if measure == "volts" else 0
+    decimals = _decimals(step, measure)
     below, above = value - low, high - value
     if half >= 2 * least and abs(above - below) > LOPSIDED * max(above, below):
         return f"{_to(value, step, decimals)}{NB}{unit} ({_to(low, step, decimals)} to {_to(high, step, decimals)}{NB}{unit})"
     # An interval narrower than the last digit shown is still an interval: never write ± 0.
     return f"{_to(value, step, decimals)}{NB}±{NB}{_to(max(half, step), step, decimals)}{NB}{unit}"
+
+
+def _decimals(step: float, measure: Measure) -> int:
+    """Digits behind the point: voltages always have two, the rest as many as the step is worth."""
+    return 2 if measure == "volts" else max(0, -math.floor(math.log10(step)))
 
 
 def _step(half: float) -> float:

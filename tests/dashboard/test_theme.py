@@ -32,6 +32,11 @@ def estimate(value: float, low: float, high: float) -> Estimate:
         (1.0, 1.0, 1.0, "charge", "1,000 ± 1 mAh"),
         (0.0, 0.0, 0.0, "share", "0 ± 1 %"),
         (-0.0004, -0.03, 0.03, "charge", "0 ± 30 mAh"),
+        (0.00614, 0.00572, 0.00656, "resistance", "6.1 ± 0.4 mΩ"),
+        (0.1481, 0.1401, 0.1561, "resistance", "148 ± 8 mΩ"),
+        (0.0213, 0.0163, 0.0263, "rate", "2.1 ± 0.5 %"),
+        (1.12, 1.07, 1.17, "times", "1.12 ± 0.05 times"),
+        (110.0, 68.0, 190.0, "runs", "110 runs (70 to 190 runs)"),
     ],
 )
 def test_an_interval_is_written_to_the_digits_it_is_worth(value: float, low: float, high: float, measure: Measure, written: str) -> None:
