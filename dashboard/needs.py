@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from datetime import datetime
 from typing import Protocol
 
+from tracker.domain.health import PackLearning
 from tracker.domain.pack import Pack
 from tracker.domain.results import Finding, PackRecord, PackState
 
@@ -24,6 +25,9 @@ class PackService(Protocol):
 
     def record(self, name: str) -> PackRecord:
         """Everything about one pack; NotFoundError when there is none of that name."""
+
+    def learning(self, name: str) -> PackLearning:
+        """What the pack's history teaches, as known now; NotFoundError when there is none of that name."""
 
 
 class Services(Protocol):

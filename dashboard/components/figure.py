@@ -8,6 +8,8 @@ from dash import dcc, html
 from dash.development.base_component import Component
 from plotly.graph_objects import Figure
 
+from dashboard.components.aria import aria
+
 CONFIG: Any = {
     "displaylogo": False,
     # Without these two the chart offers to send its data to a stranger's server.
@@ -25,9 +27,11 @@ def graph(graph_id: str, figure: Figure, height_px: int) -> Component:
     return dcc.Graph(id=graph_id, figure=figure, config=CONFIG, responsive=True, className="chart", style={"height": f"{height_px}px"})
 
 
-def figure_frame(chart: Component, sentence: str, table: Component, key: Component | None = None) -> Component:
-    """A chart with its sentence, the key to its marks, and its table folded away."""
-    parts = [html.Figcaption(sentence), *([key] if key is not None else []), chart]
+def figure_frame(chart: Component, sentence: str, table: Component, key: Component | None = None, *, description: str) -> Component:
+    """A chart with its sentence, the key to its marks, and its table folded away; the description names it to a screen reader."""
+    # As one picture with a name: read out piece by piece, the numbers along a chart's axes say nothing.
+    picture = html.Div(chart, role="img", **aria(label=description))
+    parts = [html.Figcaption(sentence), *([key] if key is not None else []), picture]
     return html.Div(
         [html.Figure(parts), html.Details([html.Summary("The same numbers as a table"), table], className="numbers")],
         className="figure",

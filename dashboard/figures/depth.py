@@ -10,6 +10,7 @@ from plotly.graph_objects import Figure, Scatter
 
 from dashboard.components.marks import GRADE_WORDS
 from dashboard.figures.template import BLUE, GREY, ORANGE, WASH, blank_figure
+from dashboard.figures.thinning import evenly
 from dashboard.theme import NB, clock, counted, day, interval, percent
 from tracker.domain.results import AssessedRun, CellDepth, Estimate
 
@@ -71,7 +72,7 @@ def depth_figure(runs: Sequence[AssessedRun], cells: int, reserve_soc: float) ->
         _mark_reserve(figure, cell, reserve_soc)
         _head(figure, f"<b>Cell {cell}</b>", cell, cells, "left")
         _name_worst(figure, mine, cell, cells)
-    ticks = _spread(len(runs), 4)
+    ticks = evenly(len(runs), 4)
     figure.update_xaxes(
         range=[-0.7, max(len(runs), 4) - 0.3],
         tickvals=ticks,
@@ -188,13 +189,6 @@ def _head(figure: Figure, text: str, cell: int, cells: int, side: str) -> None:
 
 def _axis(stem: str, number: int) -> str:
     return f"{stem}{number}" if number > 1 else stem
-
-
-def _spread(count: int, most: int) -> list[int]:
-    """At most so many places, evenly spread, the first and the last among them."""
-    if count <= most:
-        return list(range(count))
-    return sorted({round(step * (count - 1) / (most - 1)) for step in range(most)})
 
 
 def _days(moments: Sequence[datetime]) -> list[str]:

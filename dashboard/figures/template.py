@@ -12,9 +12,15 @@ from plotly.graph_objs.layout import Template
 
 BLUE = "#0072B2"
 ORANGE = "#D55E00"
+GREEN = "#009E73"
+PURPLE = "#BF5F95"
+"""The set's reddish purple, darkened: the original is too faint on white."""
 GREY = "#808080"
 FAINT = "rgba(128,128,128,0.35)"
 WASH = "rgba(213,94,0,0.12)"
+BAND = "rgba(0,114,178,0.25)"
+"""An interval around a line in blue; its edges are drawn, for the wash alone is too faint to be seen by everybody."""
+EDGE = BLUE
 
 FONT = "system-ui, -apple-system, 'Segoe UI', Roboto, 'Noto Sans', 'Liberation Sans', sans-serif"
 TEXT_PX = 13

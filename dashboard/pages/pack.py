@@ -11,14 +11,16 @@ from dashboard.addresses import PACK_PATH, name_in, pack_address, run_in
 from dashboard.components.empty import empty_state
 from dashboard.components.figure import figure_frame, graph
 from dashboard.components.finding import finding_list, grouped
+from dashboard.components.learned import learned_sections
 from dashboard.components.marks import GRADE_WORDS, grade_mark, name_text, state_mark
 from dashboard.components.quantity import quantity_text
 from dashboard.components.run_detail import run_detail
 from dashboard.components.run_tables import charge_table, run_table
-from dashboard.components.table import scroll_table
+from dashboard.components.table import folded_table
 from dashboard.figures.depth import depth_figure, depth_height_px, depth_points, depth_sentence, depth_table
 from dashboard.needs import Services
 from dashboard.theme import clock, counted, pack_words, percent, unbroken, volts
+from tracker.domain.health import PackLearning
 from tracker.domain.results import AssessedRun, PackRecord, PackState
 from tracker.errors import NotFoundError
 
@@ -32,10 +34,10 @@ MOST = 1500
 def layout(services: Services, /, segment: str = "", run: str | None = None, runs: str | None = None, **_: str) -> Component:
     """The page of the pack named in the address."""
     try:
-        record = services.packs.record(name_in(segment))
+        record, learning = services.packs.record(name_in(segment)), services.packs.learning(name_in(segment))
     except NotFoundError as error:
         return unknown_pack(str(error))
-    return pack(record, run, everything=runs == "all")
+    return pack(record, learning, run, everything=runs == "all")
 
 
 def connect(_app: Dash, _services: Services) -> None:
@@ -58,7 +60,7 @@ def unknown_pack(message: str) -> Component:
     )
 
 
-def pack(record: PackRecord, run: str | None = None, *, everything: bool = False) -> Component:
+def pack(record: PackRecord, learning: PackLearning, run: str | None = None, *, everything: bool = False) -> Component:
     """Everything about one pack, the chosen run first."""
     state = record.state
     chosen = find_run(record.runs, run)
@@ -72,7 +74,9 @@ def pack(record: PackRecord, run: str | None = None, *, everything: bool = False
     if rest := [finding for finding in record.findings if finding not in told]:
         parts.append(html.Section([html.H2("Cautions"), finding_list(grouped(rest))]))
     if record.runs:
-        parts += [depths(record, record.runs[-(MOST if everything else DRAWN_RUNS) :]), runs_section(record, chosen, everything=everything)]
+        parts.append(depths(record, record.runs[-(MOST if everything else DRAWN_RUNS) :]))
+        parts += learned_sections(learning)
+        parts.append(runs_section(record, chosen, everything=everything))
     else:
         parts.append(
             empty_state(
@@ -134,8 +138,9 @@ def depths(record: PackRecord, recent: Sequence[AssessedRun]) -> Component:
             figure_frame(
                 graph("pack-depth", depth_figure(recent, cells, record.reserve_soc), depth_height_px(cells)),
                 sentence,
-                scroll_table("Depth of each run by cell", columns, rows),
+                folded_table("Depth of each run by cell", columns, rows),
                 grade_key(record, grades),
+                description="Chart of how deep each run took each cell",
             ),
         ]
     )

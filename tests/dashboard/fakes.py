@@ -7,6 +7,7 @@ import random
 from collections.abc import Sequence
 from datetime import UTC, date, datetime, timedelta
 
+from tracker.domain.health import CellHealth, CurveReading, HealthPoint, Outlook, OwnCurve, PackHealth, PackLearning
 from tracker.domain.pack import Pack
 from tracker.domain.results import (
     AssessedRun,
@@ -135,6 +136,11 @@ class FakePacks:
             raise NotFoundError(f"No pack is named {name!r}. See all packs for the names there are.")
         return self._records[name]
 
+    def learning(self, name: str) -> PackLearning:
+        record = self.record(name)
+        [pack] = [pack for pack in self._packs if pack.name == name]
+        return made_learning(pack, [one.run.started_at for one in record.runs])
+
 
 class FakeServices:
     """Services with packs only: the pages ask for nothing else yet."""
@@ -243,4 +249,98 @@ def made_state(pack: Pack, runs: Sequence[AssessedRun], state: str, following: s
         capacity=guess(pack.capacity_ah * 0.94, 0.08) if learned else nothing,
         health=guess(0.94, 0.02) if learned else nothing,
         findings=tuple(finding for one in runs[-1:] for finding in one.estimate.findings),
+    )
+
+
+UNKNOWN = NotEnough("No charge was counted yet.")
+LEARNED_FROM = 5
+"""Runs from which on a pack of the club is learned."""
+
+
+def made_learning(pack: Pack, outings: Sequence[datetime], *, weak: int | None = 2, told: bool = True) -> PackLearning:
+    """What a history of so many outings teaches; the weak cell holds a tenth less than the others, the last one is restless."""
+    told = told and len(outings) >= LEARNED_FROM and pack.chemistry != "nimh"
+    points = tuple(made_point(pack, index, at, weak if told else None, told=told) for index, at in enumerate(outings))
+    last = points[-1] if points else made_point(pack, 0, NOW, None, told=False)
+    named = weak if told and weak is not None and weak <= pack.series and pack.series > 1 else None
+    cells = tuple(
+        CellHealth(
+            cell=cell,
+            capacity_ah=last.capacity_ah[cell - 1],
+            resistance_ohm=last.resistance_ohm[cell - 1],
+            excess_loss_per_month=guess(0.021 if cell == pack.series else 0.0, 0.006, -1) if told else UNKNOWN,
+        )
+        for cell in range(1, pack.series + 1)
+    )
+    known = [cell.capacity_ah for cell in cells if isinstance(cell.capacity_ah, Estimate)]
+    least: Quantity = min(known, key=lambda one: one.value) if known else UNKNOWN
+    share = guess(least.value / pack.capacity_ah, 0.02) if isinstance(least, Estimate) else UNKNOWN
+    cycles = 0.7 * len(outings)
+    sentence = "Fading slowly: about 110 runs like those so far are left until it holds 80 % of rated." if told else "Too early to say."
+    health = PackHealth(
+        pack=pack.name,
+        chemistry=pack.chemistry,
+        rated_ah=pack.capacity_ah,
+        runs=len(outings),
+        deep_runs=len(outings) // 7,
+        capacity_ah=least,
+        health=share,
+        cells=cells,
+        weakest_cell=named,
+        weakest_ratio=guess(0.9, 0.02) if named else NotEnough("No cell stands out."),
+        restless_cells=(pack.series,) if told and pack.series > 1 else (),
+        outlook=Outlook(
+            full_cycles=cycles,
+            weighted_cycles=cycles * 0.86,
+            fade_per_100_cycles=guess(0.024, 0.006) if told else UNKNOWN,
+            runs_left=Estimate(value=110, low=68, high=190, sd=35) if told else UNKNOWN,
+            resistance_growth=guess(1.12, 0.05) if told else UNKNOWN,
+            sentence=sentence,
+        ),
+        next="Keep it for gentle running.",
+    )
+    return PackLearning(health=health, points=points, curve=made_curve(pack, outings, learned=told))
+
+
+def made_point(pack: Pack, index: int, at: datetime, weak: int | None, *, told: bool = True) -> HealthPoint:
+    """What was known after one outing: less capacity and more resistance with each, and surer with each."""
+    unsure = 1 / math.sqrt(1 + index)
+    held = [pack.capacity_ah * (0.99 - 0.0006 * index - (0.1 if cell == weak else 0.004 * cell)) for cell in range(1, pack.series + 1)]
+    ohms = [0.02 / pack.capacity_ah * (1 + 0.002 * index + 0.02 * cell) for cell in range(1, pack.series + 1)]
+    return HealthPoint(
+        at=at,
+        runs=index + 1,
+        full_cycles=0.7 * (index + 1),
+        capacity_ah=tuple(guess(value, pack.capacity_ah * (0.012 + 0.06 * unsure)) if told else UNKNOWN for value in held),
+        resistance_ohm=tuple(guess(value, value * (0.04 + 0.1 * unsure)) if told else UNKNOWN for value in ohms),
+    )
+
+
+def made_curve(pack: Pack, outings: Sequence[datetime], *, learned: bool = True) -> OwnCurve:
+    """A curve that lies above its chemistry's in the middle, and readings around it, one in seventeen mistyped."""
+    rng = random.Random(pack.series)
+    soc = tuple(step / 40 for step in range(41))
+
+    def family_v(share: float) -> float:
+        return 3.3 + 0.35 * min(share / 0.1, 1.0) + 0.52 * math.pow(max(share - 0.1, 0.0), 1.3)
+
+    def own_v(share: float) -> float:
+        return family_v(share) + (0.03 * math.sin(math.pi * share) if learned else 0.0)
+
+    half = 0.012 if learned else 0.06
+    readings = []
+    for index, at in enumerate(outings if learned else ()):
+        for cell in range(1, pack.series + 1):
+            for share in (rng.uniform(0.95, 1.0), rng.uniform(0.15, 0.5)):
+                wrong = (index + cell) % 17 == 5
+                volts = own_v(share) + rng.gauss(0, 0.006) + (0.12 if wrong else 0.0)
+                readings.append(CurveReading(at=at, cell=cell, soc=share, voltage_v=volts, weight=0.03 if wrong else rng.uniform(0.6, 1)))
+    return OwnCurve(
+        soc=soc,
+        family_v=tuple(family_v(share) for share in soc),
+        own_v=tuple(own_v(share) for share in soc),
+        own_low_v=tuple(own_v(share) - half for share in soc),
+        own_high_v=tuple(own_v(share) + half for share in soc),
+        readings=tuple(readings),
+        learned=learned,
     )

@@ -38,9 +38,22 @@ ODD = {
     "nowhere": "/no/such/page",
 }
 ADDRESSES = PLAIN | ODD
-SETTLED = "() => document.querySelectorAll('.chart').length === 0 || document.querySelectorAll('.main-svg .xtick').length > 0"
+SETTLED = "() => [...document.querySelectorAll('.chart')].every(chart => chart.querySelector('.main-svg .xtick'))"
 RUN_AXE = """async () => (await axe.run(document, {runOnly: ['wcag2a', 'wcag2aa', 'wcag21a', 'wcag21aa', 'wcag22aa', 'best-practice']}))
     .violations.map(one => one.id + ': ' + one.nodes.map(node => node.target.join(' ')).slice(0, 4).join(' | '))"""
+OVERLAPS = """() => [...document.querySelectorAll('.chart')].flatMap(chart => {
+    const texts = [...chart.querySelectorAll('.main-svg text')].filter(one => one.textContent.trim());
+    const boxes = texts.map(one => [one.textContent, one.getBoundingClientRect()]);
+    return boxes.flatMap(([word, a], place) => boxes.slice(place + 1)
+        .filter(([, b]) => a.left < b.right - 1 && b.left < a.right - 1 && a.top < b.bottom - 3 && b.top < a.bottom - 3)
+        .map(([other]) => word + ' / ' + other));
+})"""
+OUTSIDE = """() => [...document.querySelectorAll('.chart')].flatMap(chart => {
+    const frame = chart.getBoundingClientRect();
+    return [...chart.querySelectorAll('.main-svg text')].filter(one => one.textContent.trim())
+        .map(one => [one.textContent, one.getBoundingClientRect()])
+        .filter(([, box]) => box.left < frame.left - 1 || box.right > frame.right + 1 || box.bottom > frame.bottom + 1).map(([word]) => word);
+})"""
 WATCH_POLICY = "document.addEventListener('securitypolicyviolation', event => console.error('policy: ' + event.violatedDirective + ' ' + event.blockedURI))"
 
 
@@ -232,9 +245,37 @@ def test_the_chart_library_is_fetched_only_for_a_chart(chromium: Browser, club: 
 def test_a_tap_on_a_mark_gives_its_numbers(chromium: Browser, club: str) -> None:
     with context_of(chromium, SIZES["desktop"]) as context:
         page = Watched(context, club).open(ADDRESSES["pack"])
-        page.locator(".chart").scroll_into_view_if_needed()
-        page.locator(".chart .point").first.hover(force=True)
-        expect(page.locator(".hoverlayer text").first).to_contain_text("Cell 1")
+        for chart, said in (("#pack-depth", "Cell 1"), ("#pack-curve", "left by all else")):
+            page.locator(chart).scroll_into_view_if_needed()
+            page.locator(f"{chart} .point").first.hover(force=True)
+            expect(page.locator(f"{chart} .hoverlayer text").first).to_contain_text(said)
+
+
+def test_an_opened_fold_holds_the_numbers_of_its_chart_and_keeps_up_with_it(chromium: Browser, club: str) -> None:
+    with context_of(chromium) as context:
+        watched = Watched(context, club)
+        page = watched.open(ADDRESSES["pack"])
+        expect(page.locator("details.numbers table")).to_have_count(0)
+        for place, rows in ((1, 60), (3, 11)):
+            fold = page.locator("details.numbers").nth(place)
+            fold.locator("summary").click()
+            expect(fold.locator("table").first.locator("tbody tr")).to_have_count(rows)
+        columns = page.locator("details.numbers").nth(1).locator("thead th").all_inner_texts()
+        assert columns == ["Up to the run of", "Runs so far", "Cell 1", "Cell 2", "Cell 3", "Lowest under the others"]
+        page.evaluate("document.querySelector('table.cards tbody th a').click()")
+        expect(page.get_by_role("heading", name="Charge taken out")).to_be_visible()
+        for fold in page.locator("details.numbers").all():
+            boxes = fold.locator("[data-numbers]").all()
+            assert all(box.locator("table").count() == int(fold.evaluate("one => one.open")) for box in boxes)
+        assert watched.wrong == []
+
+
+def test_words_in_the_charts_do_not_lie_on_each_other(chromium: Browser, club: str) -> None:
+    with context_of(chromium) as context:
+        page = Watched(context, club).open(ADDRESSES["pack"])
+        assert page.locator(".chart").count() == 4
+        assert page.evaluate(OVERLAPS) == []
+        assert page.evaluate(OUTSIDE) == []
 
 
 def test_when_the_program_is_away_the_page_says_so(chromium: Browser, serve: Serve) -> None:

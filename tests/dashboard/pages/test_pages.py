@@ -71,13 +71,27 @@ def test_a_run_that_is_not_there_is_said_so_and_the_page_still_shown() -> None:
 
 def test_only_the_newest_runs_are_listed_until_all_are_asked_for() -> None:
     def listed(**query: str) -> int:
-        table = next(every(pack.layout(CLUB, segment="Groomer%20left", **query), "Table"), None)
-        tables = [one for one in every(pack.layout(CLUB, segment="Groomer%20left", **query), "Table") if "Runs" in words(one.children[0])]
-        assert table is not None
-        return len(list(every(tables[0], "Tr"))) - 1
+        tables = every(pack.layout(CLUB, segment="Groomer%20left", **query), "Table")
+        [table] = [one for one in tables if words(one.children[0]) == "Runs, newest first"]
+        return len(list(every(table, "Tr"))) - 1
 
     assert listed() == 12
     assert listed(runs="all") == 64
+
+
+def test_what_the_history_teaches_stands_between_the_depths_and_the_runs() -> None:
+    page = pack.layout(CLUB, segment="Groomer%20left")
+    heads = [words(head) for head in every(page, "H2")]
+    learned = ["What its history says", "What each cell holds", "Resistance of each cell", "Its own voltage curve"]
+    place = heads.index(learned[0])
+    assert heads[place - 1 : place + 5] == ["How deep each run went", *learned, "Runs"]
+    assert [chart.id for chart in every(page, "Graph")] == ["pack-depth", "pack-capacity", "pack-resistance", "pack-curve"]
+
+
+def test_what_is_not_learned_yet_is_said_with_the_way_to_it() -> None:
+    said = words(pack.layout(CLUB, segment="Crawler%20six"))
+    assert "Write down what the charger put back after a few runs" in said
+    assert "What its history says" not in words(pack.layout(CLUB, segment=quote("never//used/", safe="")))
 
 
 def test_without_any_estimate_there_is_no_chart_and_the_reason_is_said() -> None:
