@@ -27,3 +27,8 @@ def mah_from_ah(charge_ah: float) -> float:
 def minutes_from_seconds(time_s: float) -> float:
     """Minutes of seconds."""
     return time_s / 60.0
+
+
+def mohm_from_ohm(resistance_ohm: float) -> float:
+    """Milliohms of ohms."""
+    return resistance_ohm * 1000.0

@@ -7,8 +7,9 @@ from collections.abc import Callable, Iterable, Mapping, Sequence
 from datetime import datetime
 from typing import Any
 
+from tracker.domain.health import CellHealth, PackHealth
 from tracker.domain.results import AssessedRun, CellDepth, Estimate, EvidenceVote, Finding, ImportReport, PackState, Quantity
-from tracker.units import mah_from_ah
+from tracker.units import mah_from_ah, mohm_from_ohm
 
 Document = dict[str, Any]
 
@@ -40,6 +41,11 @@ def run_document(assessed: AssessedRun) -> Document:
 def packs_document(states: Iterable[PackState]) -> Document:
     """Return what `packs --json` prints."""
     return {"packs": [_pack(state) for state in states]}
+
+
+def health_document(model: str, packs: Iterable[PackHealth]) -> Document:
+    """Return what `health --json` prints."""
+    return {"model": model, "packs": [_health(pack) for pack in packs]}
 
 
 def finding_document(finding: Finding) -> Document:
@@ -94,6 +100,43 @@ def _pack(state: PackState) -> Document:
     }
 
 
+def _health(pack: PackHealth) -> Document:
+    outlook = pack.outlook
+    quantities = {
+        "capacity_mah": (pack.capacity_ah, mah_from_ah),
+        "health": (pack.health, _as_is),
+        "weakest_ratio": (pack.weakest_ratio, _as_is),
+        "fade_percent_per_100_cycles": (outlook.fade_per_100_cycles, _percent),
+        "runs_left": (outlook.runs_left, _as_is),
+        "resistance_growth": (outlook.resistance_growth, _as_is),
+    }
+    return {
+        "pack": pack.pack,
+        "chemistry": pack.chemistry,
+        "rated_mah": mah_from_ah(pack.rated_ah),
+        "runs": pack.runs,
+        "deep_runs": pack.deep_runs,
+        **_quantities(quantities),
+        "cells": [_cell_health(cell) for cell in pack.cells],
+        "weakest_cell": pack.weakest_cell,
+        "restless_cells": list(pack.restless_cells),
+        "equivalent_full_cycles": outlook.full_cycles,
+        "weighted_cycles": outlook.weighted_cycles,
+        "outlook": outlook.sentence,
+        "next": pack.next,
+        "findings": [finding_document(finding) for finding in pack.findings],
+    }
+
+
+def _cell_health(cell: CellHealth) -> Document:
+    quantities = {
+        "capacity_mah": (cell.capacity_ah, mah_from_ah),
+        "resistance_mohm": (cell.resistance_ohm, mohm_from_ohm),
+        "excess_loss_percent_per_month": (cell.excess_loss_per_month, _percent),
+    }
+    return {"cell": cell.cell, **_quantities(quantities)}
+
+
 def _evidence(vote: EvidenceVote) -> Document:
     return {
         "kind": vote.kind,
@@ -126,6 +169,10 @@ def _quantities(named: Mapping[str, tuple[Quantity, Callable[[float], float]]]) 
     if reasons:
         document["why"] = " ".join(dict.fromkeys(reasons))
     return document
+
+
+def _percent(share: float) -> float:
+    return 100.0 * share
 
 
 def _as_is(value: float) -> float:
