@@ -46,7 +46,7 @@ def nothing_yet(why: NotEnough) -> Component:
     return empty_state(
         HEADING,
         "Write down what the charger put back after a few runs and this shows what each cell holds, how that changes, and which cell is "
-        f"the weakest. Not enough so far: {reason(why)}.".replace("..", "."),
+        f"the weakest. Not enough so far: {reason(why).rstrip('.')}.",
         (("Write down a charge", "pack-tracker log charge --help"),),
     )
 

@@ -24,7 +24,7 @@ SHORT = 22
 """A longer value leaves no room on a phone for words beside it."""
 MOST_DRAWN, MOST_OF_A_CELL = 1500, 200
 """Points of all cells together, and of one: what is known moves smoothly, so that more would only make the page slow."""
-MOST_ROWS = 60
+MOST_ROWS = 200
 MARKED = 60
 """Up to so many points of a cell each has a mark of its own."""
 LEAST_SPAN = 0.25

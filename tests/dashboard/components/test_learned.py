@@ -117,8 +117,8 @@ def test_a_curve_or_resistance_alone_is_still_shown() -> None:
 
 def test_very_many_rows_are_thinned_and_it_is_said() -> None:
     said = words(learned_sections(learning(6, 1000)))
-    assert "60 of 1,000 rows, evenly chosen." in said
-    assert "60 of 12,000 rows, evenly chosen." in said
+    assert "200 of 1,000 rows, evenly chosen." in said
+    assert "200 of 12,000 rows, evenly chosen." in said
 
 
 def test_hostile_names_reach_no_chart() -> None:
