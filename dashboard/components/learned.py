@@ -13,9 +13,10 @@ from dashboard.components.history_panel import history_panel
 from dashboard.components.quantity import reason
 from dashboard.components.table import folded_table
 from dashboard.figures.capacity import capacity_figure, capacity_sentence, capacity_table, has_capacity
-from dashboard.figures.over_time import MOST_ROWS, panels_height_px
+from dashboard.figures.over_time import panels_height_px
 from dashboard.figures.own_curve import curve_figure, curve_height_px, curve_sentence, curve_table, reading_table
 from dashboard.figures.resistance import has_resistance, resistance_figure, resistance_sentence, resistance_table
+from dashboard.figures.thinning import MOST_ROWS
 from dashboard.theme import NB, mah, percent
 from tracker.domain.conventions import WORN_HEALTH
 from tracker.domain.health import HealthPoint, OwnCurve, PackHealth, PackLearning

@@ -10,7 +10,7 @@ from statistics import fmean
 from plotly.graph_objects import Figure, Scatter
 
 from dashboard.figures.template import BAND, BLUE, EDGE, GREY, blank_figure
-from dashboard.figures.thinning import evenly
+from dashboard.figures.thinning import MOST_ROWS, evenly
 from dashboard.theme import Measure, clock, in_unit, interval
 from tracker.domain.health import HealthPoint
 from tracker.domain.results import Estimate, Quantity
@@ -24,7 +24,6 @@ SHORT = 22
 """A longer value leaves no room on a phone for words beside it."""
 MOST_DRAWN, MOST_OF_A_CELL = 1500, 200
 """Points of all cells together, and of one: what is known moves smoothly, so that more would only make the page slow."""
-MOST_ROWS = 200
 MARKED = 60
 """Up to so many points of a cell each has a mark of its own."""
 LEAST_SPAN = 0.25

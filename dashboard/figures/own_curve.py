@@ -10,14 +10,13 @@ import numpy as np
 from plotly.graph_objects import Figure, Scatter
 
 from dashboard.figures.template import BAND, BLUE, EDGE, GREEN, GREY, ORANGE, PURPLE, blank_figure
-from dashboard.figures.thinning import evenly
+from dashboard.figures.thinning import MOST_ROWS, evenly
 from dashboard.theme import NB, clock, counted, percent, volts
 from tracker.domain.health import CurveReading, OwnCurve
 
 HEIGHT_PX, LEGEND_ROW_PX = 400, 20
 MOST_READINGS = 600
 MANY_READINGS, MARK_PX, SMALL_MARK_PX = 150, 8, 6
-MOST_ROWS = 200
 SET_ASIDE = 0.25
 """A reading that counted less than this is drawn hollow and faint."""
 SAME_V = 0.005

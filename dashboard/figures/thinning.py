@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+MOST_ROWS = 200
+"""Rows of a table in a fold; nobody reads on beyond them."""
+
 
 def evenly(count: int, most: int) -> list[int]:
     """At most so many places out of `count`, evenly spread, the first and the last among them."""

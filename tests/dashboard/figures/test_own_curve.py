@@ -11,7 +11,6 @@ from dashboard.figures.own_curve import (
     LABELLED_CELLS,
     LEGEND_ROW_PX,
     MOST_READINGS,
-    MOST_ROWS,
     SYMBOLS,
     by_cell,
     curve_figure,
@@ -22,6 +21,7 @@ from dashboard.figures.own_curve import (
     reading_table,
     voltage_range,
 )
+from dashboard.figures.thinning import MOST_ROWS
 from tests.dashboard.fakes import NOW, made_curve
 from tracker.domain.health import CurveReading, OwnCurve
 from tracker.domain.pack import Pack
