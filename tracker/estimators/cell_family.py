@@ -14,6 +14,12 @@ from tracker.physics.rest_voltage import Relaxation, RestCurve, rest_curve
 
 FloatArray = NDArray[np.float64]
 
+UNSEEN_SHARE = 0.7
+"""Part of the spread between makes that is added to what the makes given show of it. From memory."""
+RELAXATION_ENERGY_J_MOL = {"lithium": 35e3, "nickel": 0.0, "lead": 0.0}
+"""Recovery minutes after load slows in the cold more than resistance rises: 43 to 50 kJ/mol between -10 and 25 °C on a pouch
+cell (Kollmeyer, P.; Skells, M. (2020), Mendeley Data, doi:10.17632/4fx8cjprxm.1, derived), less on a cylindrical one; between."""
+
 
 @dataclass(frozen=True, slots=True, eq=False)
 class CellFamily:
@@ -63,6 +69,25 @@ class CellFamily:
         .. [1] Activation energy and its source are in the chemistry file.
         """
         return arrhenius_factor(temperature_k, self.chemistry["resistance_energy"])
+
+    def slower(self, temperature_k: ArrayLike) -> FloatArray:
+        """Factor by which cold raises what a cell has still to recover after load.
+
+        Parameters
+        ----------
+        temperature_k : ArrayLike
+            Cell temperature [K]
+
+        Returns
+        -------
+        FloatArray
+            Factor, 1 at 25 °C [1]
+
+        References
+        ----------
+        .. [1] RELAXATION_ENERGY_J_MOL; for other families than lithium the energy of the resistance.
+        """
+        return arrhenius_factor(temperature_k, max(RELAXATION_ENERGY_J_MOL[self.chemistry.family], self.chemistry["resistance_energy"]))
 
     def sd_of(self, parameter: str, otherwise: float) -> float:
         """Standard uncertainty given with a parameter.
@@ -119,5 +144,5 @@ def family(chemistry: str) -> CellFamily:
         slow_s=facts["relaxation_slow"],
         energy_j_mol=facts["resistance_energy"],
     )
-    curve = rest_curve([(make.soc, make.voltage_v) for make in facts.makes], facts["curve_spread_soc"])
+    curve = rest_curve([(make.soc, make.voltage_v) for make in facts.makes], UNSEEN_SHARE * facts["curve_spread_soc"])
     return CellFamily(facts, curve, relaxation)

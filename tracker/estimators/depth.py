@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -11,8 +10,8 @@ from numpy.typing import NDArray
 from tracker.domain.conventions import DAMAGING_PROBABILITY, DEEP_PROBABILITY
 from tracker.estimators.cell_family import CellFamily
 from tracker.estimators.knowledge import PackKnowledge
+from tracker.estimators.outing_fit import OutingFit
 from tracker.estimators.readings import Readings
-from tracker.estimators.run_charge import OutingFit
 from tracker.physics.uncertainty import normal_nodes, probability_below
 
 FloatArray = NDArray[np.float64]
@@ -56,7 +55,7 @@ class Depths:
     below_half_reserve: FloatArray
 
 
-def depths_of(readings: Readings, fit: OutingFit, cells: CellFamily, known: Sequence[PackKnowledge]) -> Depths:
+def depths_of(readings: Readings, fit: OutingFit, cells: CellFamily, known: PackKnowledge) -> Depths:
     """State of charge before and after, lowest loaded voltage and probabilities, cell by cell.
 
     Parameters
@@ -67,7 +66,7 @@ def depths_of(readings: Readings, fit: OutingFit, cells: CellFamily, known: Sequ
         The answer [1]
     cells : CellFamily
         The chemistry made ready [1]
-    known : Sequence[PackKnowledge]
+    known : PackKnowledge
         What was known of each pack [1]
 
     Returns
@@ -154,7 +153,7 @@ def _expected_inverse(fit: OutingFit) -> FloatArray:
 
 
 def _lowest(
-    readings: Readings, fit: OutingFit, cells: CellFamily, known: Sequence[PackKnowledge], after: FloatArray, after_sd: FloatArray
+    readings: Readings, fit: OutingFit, cells: CellFamily, known: PackKnowledge, after: FloatArray, after_sd: FloatArray
 ) -> tuple[FloatArray, FloatArray, FloatArray]:
     lay, n = fit.layout, fit.layout.cells
     deviation = fit.x[:, None, None, n : n + lay.shapes]
@@ -165,11 +164,12 @@ def _lowest(
     told = ~np.isnan(readings.loaded_a)
     peak_a = np.where(told, readings.loaded_a, BURST * mean_a)
     peak_sd_a = np.where(told, 0.1 * peak_a, BURST_SD * mean_a)
-    ohm = np.array([k.resistance_ohm for k in known])[:, None, :]
-    relative = np.array([k.resistance_relative_sd for k in known])[:, None, :]
+    ohm = known.resistance_ohm[:, None, :]
+    relative = known.resistance_relative_sd[:, None, :]
+    relaxation = known.relaxation[:, None, None]
     capacity = readings.rated_ah[:, None, None] * np.exp(fit.x[:, None, :n] + fit.expected_log_capacity[:, None, :])
     c_rate = mean_a[..., None] / capacity
-    warm = cells.arrhenius(readings.pack_k)[..., None]
+    warm = cells.slower(readings.pack_k)[..., None]
     nodes, weights = normal_nodes(5)
     mean = np.zeros_like(after)
     square = np.zeros_like(after)
@@ -179,7 +179,7 @@ def _lowest(
         held = np.clip(soc, 0.0, 1.0)
         factor = cells.resistance_factor(held, readings.pack_k[..., None])
         drop = peak_a[..., None] * ohm * factor
-        slow = np.minimum(cells.relaxation.deficit(0.0, c_rate, cells.curve.slope(held), warm), 0.8)
+        slow = np.minimum(relaxation * cells.relaxation.deficit(0.0, c_rate, cells.curve.slope(held), warm), 0.8)
         volts = np.maximum(cells.curve.voltage(soc, deviation) - drop - slow, 0.0)
         sd = np.sqrt(np.square(drop * relative) + np.square(peak_sd_a[..., None] * ohm * factor) + np.square(0.5 * slow) + 0.01**2)
         models.append((volts, sd))

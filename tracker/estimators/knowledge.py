@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Sequence
+from dataclasses import dataclass, fields
 
 import numpy as np
 from numpy.typing import NDArray
@@ -12,20 +13,25 @@ from tracker.estimators.cell_family import CellFamily, family
 
 FloatArray = NDArray[np.float64]
 
-CAPACITY_COMMON_SD = 0.12
+CAPACITY_COMMON_SD = 0.10
 """Relative spread of the true capacity of packs about which only the label is known: labels flatter and packs age.
 From memory; the learning history replaces it after a few counted charges."""
-CAPACITY_MEAN_OF_RATED = 0.97
+CAPACITY_MEAN_OF_RATED = 0.98
 """What a used pack holds of its label on average. From memory."""
-CAPACITY_CELL_SD = 0.04
+CAPACITY_CELL_SD = 0.05
 """Relative spread between the cells of one pack. From memory: makers sort cells to within a few percent."""
 RESISTANCE_RELATIVE_SD = 0.5
 """Relative spread of resistance between packs of one chemistry and capacity, where the chemistry gives none. From memory."""
 
 
+RELAXATION_MEAN = 1.0
+RELAXATION_SD = 0.6
+"""How well the relaxation after load is known before a pack has shown its own, over its size."""
+
+
 @dataclass(frozen=True, slots=True, eq=False)
 class PackKnowledge:
-    """What is known of one pack.
+    """What is known of a pack, or of several at once: then every shape has one more axis in front.
 
     Attributes
     ----------
@@ -39,8 +45,10 @@ class PackKnowledge:
         Of each cell at 25 °C and half charge, shape (n,) [ohm]
     resistance_relative_sd : FloatArray
         Relative standard uncertainty of it, shape (n,) [1]
-    learned : bool
-        Whether any of it comes from this pack's own history.
+    relaxation, relaxation_sd : FloatArray
+        Relaxation after load over what is typical of the chemistry, shape () [1]
+    excess_loss : FloatArray
+        Charge each cell loses by standing beyond its neighbours, over capacity and a month, shape (n,) [1 / month]
     """
 
     log_capacity: FloatArray
@@ -48,7 +56,9 @@ class PackKnowledge:
     covariance: FloatArray
     resistance_ohm: FloatArray
     resistance_relative_sd: FloatArray
-    learned: bool = False
+    relaxation: FloatArray
+    relaxation_sd: FloatArray
+    excess_loss: FloatArray
 
 
 def typical(pack: Pack, cells: CellFamily | None = None) -> PackKnowledge:
@@ -83,4 +93,27 @@ def typical(pack: Pack, cells: CellFamily | None = None) -> PackKnowledge:
         covariance=covariance,
         resistance_ohm=np.full(n, per_ah / pack.capacity_ah),
         resistance_relative_sd=np.full(n, relative_sd),
+        relaxation=np.array(RELAXATION_MEAN),
+        relaxation_sd=np.array(RELAXATION_SD),
+        excess_loss=np.zeros(n),
     )
+
+
+def gathered(known: Sequence[PackKnowledge]) -> PackKnowledge:
+    """Knowledge of several packs of the same number of cells as one record.
+
+    Parameters
+    ----------
+    known : Sequence[PackKnowledge]
+        Of one pack each, N of them [1]
+
+    Returns
+    -------
+    PackKnowledge
+        Every shape with an axis of length N in front [1]
+
+    References
+    ----------
+    .. [1] No source: bookkeeping.
+    """
+    return PackKnowledge(**{each.name: np.stack([getattr(one, each.name) for one in known]) for each in fields(PackKnowledge)})

@@ -57,6 +57,8 @@ class Readings:
         Shape (N, m) [K]
     start_soc, start_sd, end_soc, end_sd : FloatArray
         What is known of the state of charge after the charges before and after, shape (N,) [1]
+    stood_months : FloatArray
+        How long the pack stood between the charge before and its first run, 0 where unknown, shape (N,) [month]
     put_back_ah, idle_soc, joined_sd : FloatArray
         Charger count, charge lost by standing during the outing, and what a count joined from several charges is unsure by
         besides, shape (N,) [Ah], [1], [1]
@@ -83,6 +85,7 @@ class Readings:
     start_sd: FloatArray
     end_soc: FloatArray
     end_sd: FloatArray
+    stood_months: FloatArray
     put_back_ah: FloatArray
     idle_soc: FloatArray
     joined_sd: FloatArray
@@ -98,7 +101,9 @@ Setting = tuple[str, float | None]
 """Cutoff mode and voltage of a controller [V]."""
 
 
-def lay_out(outings: Sequence[Outing], cells: CellFamily, draws: Draws, trips: Mapping[str, tuple[Setting, ...]]) -> Readings:
+def lay_out(
+    outings: Sequence[Outing], cells: CellFamily, usual: Sequence[Draws], typed: Draws, trips: Mapping[str, tuple[Setting, ...]]
+) -> Readings:  # fmt: skip
     """Lay outings of the same numbers of cells and runs out as arrays.
 
     Parameters
@@ -107,8 +112,10 @@ def lay_out(outings: Sequence[Outing], cells: CellFamily, draws: Draws, trips: M
         All with the same number of cells in series and of runs [1]
     cells : CellFamily
         Their chemistry made ready [1]
-    draws : Mapping[str, UsualDraw]
-        What vehicles usually draw, by name [A]
+    usual : Sequence[Draws]
+        What vehicles were learned to draw, for each outing [A]
+    typed : Draws
+        What their owners say they draw [A]
     trips : Mapping[str, tuple[Setting, ...]]
         Cutoff of each controller of a vehicle as it stands, by vehicle [V]
 
@@ -128,7 +135,7 @@ def lay_out(outings: Sequence[Outing], cells: CellFamily, draws: Draws, trips: M
     scalar = {name: np.full((count, runs), np.nan) for name in names}
     pack_k = np.full((count, runs), STANDARD_TEMPERATURE_K)
     ends = np.empty((count, 4))
-    rated, put_back, idle = np.empty(count), np.full(count, np.nan), np.zeros(count)
+    rated, put_back, idle, stood = np.empty(count), np.full(count, np.nan), np.zeros(count), np.zeros(count)
     for i, outing in enumerate(outings):
         rated[i] = outing.pack.capacity_ah
         for j, run in enumerate(outing.runs):
@@ -146,13 +153,15 @@ def lay_out(outings: Sequence[Outing], cells: CellFamily, draws: Draws, trips: M
             ):
                 if value is not None:
                     scalar[name][i, j] = value
-            draw = draws.get((run.pack, run.vehicle)) or draws.get((None, run.vehicle))
+            draw = usual[i].get((run.pack, run.vehicle)) or typed.get((None, run.vehicle))
             if draw is not None:
                 scalar["usual"][i, j] = draw[0] * run.run_s / 3600.0
                 scalar["usual_sd"][i, j] = draw[1] * scalar["usual"][i, j]
             if run.pack_k is not None:
                 pack_k[i, j] = run.pack_k
         ends[i, :2] = _start(outing, cells)
+        if outing.before is not None:
+            stood[i] = (outing.runs[0].started_at - outing.before.finished_at).total_seconds() / MONTH_S
         ends[i, 2:] = _end(outing.after, outing, cells)
         if outing.after is not None:
             most_ah = MOST_PUT_BACK[cells.chemistry.family] * rated[i] * max(1, outing.joined)
@@ -183,6 +192,7 @@ def lay_out(outings: Sequence[Outing], cells: CellFamily, draws: Draws, trips: M
         start_sd=ends[:, 1],
         end_soc=ends[:, 2],
         end_sd=ends[:, 3],
+        stood_months=stood,
         put_back_ah=put_back,
         idle_soc=idle,
         joined_sd=np.array([JOINED_SD if outing.joined > 1 else 0.0 for outing in outings]),

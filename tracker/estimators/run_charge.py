@@ -15,15 +15,14 @@ least-squares problem with a Student-t loss; all outings of a shape are solved t
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import dataclass
-
 import numpy as np
 from numpy.typing import NDArray
 
 from tracker.estimators.cell_family import CellFamily
 from tracker.estimators.knowledge import PackKnowledge
+from tracker.estimators.outing_fit import Layout, OutingFit, Relaxed
 from tracker.estimators.readings import Readings
+from tracker.physics.rest_voltage import taper
 from tracker.physics.robust_fit import biweight, solve, student_weight
 
 FloatArray = NDArray[np.float64]
@@ -42,8 +41,6 @@ MEAN_CURRENT_RELATIVE_SD = 0.08
 """A mean current read off and typed in. From memory."""
 COUNT_STEP_OF_RATED = 0.002
 """What any count is uncertain by besides its gain: rounding and what a charger does at the end."""
-DEFICIT_RELATIVE_SD = 0.5
-"""How well the relaxation after load is known before a pack has shown its own."""
 UNKNOWN_REST_S = 1200.0
 """Rest before a reading where it was not written down."""
 SETTLING_SD_V = 0.006
@@ -54,14 +51,14 @@ WIDE_CHARGE = (0.6, 0.6)
 """Mean and spread of the charge of a run over rated when nothing is known."""
 CELL_APART_SOC = 0.05
 """Cells of a pack ordinarily rest this near each other, by their readings. From memory."""
-ORDINARY_DEPTH = 0.6
-"""Depth at which a difference of capacity is taken to show as a difference of charge."""
 NEIGHBOUR_END = 5.0
 """A cell this many tolerances from its neighbours is a slip of the pen until another reading says otherwise."""
-CELL_START_SD_SOC = 0.015
+CELL_START_SD_SOC = 0.012
 """How unevenly the cells of a pack are charged. From memory."""
 CEILING_SD_SOC = 0.015
 """How far above full a cell may come out before it is pulled back: what readings of a full pack scatter by. From memory."""
+ROUGHNESS = 0.3
+"""Part of the spread between makes that is no smooth deviation: steps of a curve that no shape follows. From memory."""
 ALIKE_SOC_SD = 0.03
 """Uncertainty that all voltages are given at first sight."""
 ITERATIONS = 8
@@ -69,81 +66,7 @@ CONVERGED = 1e-3
 """The last step below a tenth of a percent of the charge leaves far less than that undone, and nothing a person could read."""
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class Layout:
-    """Where each kind of unknown lies among the P unknowns of an outing."""
-
-    cells: int
-    shapes: int
-    runs: int
-
-    @property
-    def size(self) -> int:
-        """Number of unknowns P."""
-        return 2 * self.cells + self.shapes + 3 * self.runs + 1
-
-    @property
-    def start(self) -> int:
-        """First state of charge."""
-        return self.cells + self.shapes
-
-    @property
-    def charge(self) -> int:
-        """First charge of a run."""
-        return self.start + self.cells
-
-    @property
-    def shared(self) -> int:
-        """First shared error: before and after the first run, before and after the second, …"""
-        return self.charge + self.runs
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class OutingFit:
-    """The answer for N outings of one shape.
-
-    Attributes
-    ----------
-    layout : Layout
-        Order of the unknowns.
-    x : FloatArray
-        Unknowns, shape (N, P) [1]
-    covariance : FloatArray
-        Of the unknowns, shape (N, P, P) [1]
-    expected_log_capacity : FloatArray
-        What the logarithms of capacity in `x` are counted from, shape (N, n) [1]
-    weight, scaled : dict[str, FloatArray]
-        Robust weight and residual in standard uncertainties of each reading, by kind of reading [1]
-    row_sd : dict[str, FloatArray]
-        Standard uncertainty of each reading in its own unit of the fit [1]
-    read_soc : dict[str, FloatArray]
-        State of charge each voltage reading stands for on the mean curve [1]
-    """
-
-    layout: Layout
-    x: FloatArray
-    covariance: FloatArray
-    expected_log_capacity: FloatArray
-    weight: dict[str, FloatArray]
-    scaled: dict[str, FloatArray]
-    row_sd: dict[str, FloatArray]
-    read_soc: dict[str, FloatArray]
-
-    @property
-    def charge(self) -> FloatArray:
-        """Charge of each run over rated, shape (N, m)."""
-        first = self.layout.charge
-        return self.x[:, first : first + self.layout.runs]
-
-    @property
-    def charge_sd(self) -> FloatArray:
-        """Standard uncertainty of `charge`."""
-        first = self.layout.charge
-        diagonal = np.diagonal(self.covariance, axis1=1, axis2=2)
-        return np.sqrt(diagonal[:, first : first + self.layout.runs])
-
-
-def fit_outings(readings: Readings, cells: CellFamily, known: Sequence[PackKnowledge]) -> OutingFit:
+def fit_outings(readings: Readings, cells: CellFamily, known: PackKnowledge) -> OutingFit:
     """Fit outings of one shape, each with what is known of its pack.
 
     Parameters
@@ -152,8 +75,8 @@ def fit_outings(readings: Readings, cells: CellFamily, known: Sequence[PackKnowl
         What was read of N outings [1]
     cells : CellFamily
         Their chemistry made ready [1]
-    known : Sequence[PackKnowledge]
-        What is known of each outing's pack, length N [1]
+    known : PackKnowledge
+        What is known of each outing's pack, N of them [1]
 
     Returns
     -------
@@ -190,22 +113,23 @@ def fit_outings(readings: Readings, cells: CellFamily, known: Sequence[PackKnowl
         scaled=problem.by_kind(np.where(problem.present > 0, residual, np.nan)),
         row_sd=problem.row_sd,
         read_soc=problem.read_soc,
+        relaxed=problem.relaxed,
     )
 
 
 class _Problem:
     """Residuals and their derivatives for N outings of one shape."""
 
-    def __init__(self, readings: Readings, cells: CellFamily, known: Sequence[PackKnowledge]) -> None:
+    def __init__(self, readings: Readings, cells: CellFamily, known: PackKnowledge) -> None:
         self.r, self.cells = readings, cells
         count, runs, n = readings.before_v.shape
         self.count, self.runs, self.n = count, runs, n
         self.layout = Layout(n, cells.curve.shape_count, runs)
-        self.log_capacity = np.array([k.log_capacity for k in known])
-        self.resistance_ohm = np.array([k.resistance_ohm for k in known])
+        self.known = known
+        self.log_capacity = known.log_capacity
         self.acceptance = cells.chemistry["charge_acceptance"]
         self.acceptance_sd = cells.sd_of("charge_acceptance", 0.004)
-        self.factor = cells.arrhenius(readings.pack_k)
+        self.factor = cells.slower(readings.pack_k)
         self.rows: dict[str, slice] = {}
         self.row_sd: dict[str, FloatArray] = {}
         self.read_soc: dict[str, FloatArray] = {}
@@ -218,6 +142,7 @@ class _Problem:
                 self.row_sd[kind], self.read_soc[kind] = np.ones(shape), np.full(shape, np.nan)
         self.used = {kind for kind, rows in self.rows.items() if self.present[:, rows].any()}
         self.beside_neighbours: dict[str, FloatArray] = {}
+        self.relaxed = Relaxed(np.zeros((count, runs)), np.zeros((count, runs)), np.ones((count, runs)))
 
     def _number_rows(self) -> None:
         at = 0
@@ -282,16 +207,14 @@ class _Problem:
             weight[:, rows] = np.minimum(weight[:, rows], biweight(gap, NEIGHBOUR_END).reshape(self.count, -1))
         return self.present * weight
 
-    def _set_prior(self, known: Sequence[PackKnowledge]) -> None:
+    def _set_prior(self, known: PackKnowledge) -> None:
         lay, n, k = self.layout, self.n, self.layout.shapes
         mean = np.zeros((self.count, lay.size))
         covariance = np.zeros((self.count, lay.size, lay.size))
-        mean[:, n : n + k] = [item.deviation for item in known]
-        covariance[:, : n + k, : n + k] = [item.covariance for item in known]
-        each = np.arange(n)
-        covariance[:, each, each] += self._uneven_variance()
+        mean[:, n : n + k] = known.deviation
+        covariance[:, : n + k, : n + k] = known.covariance
         start = slice(lay.start, lay.start + n)
-        mean[:, start] = self.r.start_soc[:, None]
+        mean[:, start] = self.r.start_soc[:, None] - known.excess_loss * self.r.stood_months[:, None]
         # Cells of one pack stand within a percent or two of each other after a balanced charge.
         covariance[:, start, start] = np.square(self.r.start_sd)[:, None, None] + CELL_START_SD_SOC**2 * np.eye(n)
         for j in range(self.runs):
@@ -303,19 +226,6 @@ class _Problem:
         mean[:, -1] = self.r.end_soc
         covariance[:, -1, -1] = np.square(self.r.end_sd)
         self.prior_mean, self.prior_precision = mean, np.asarray(np.linalg.inv(covariance), dtype=np.float64)
-
-    def _uneven_variance(self) -> FloatArray:
-        """More room for the capacity of a cell that reads apart from its neighbours, shape (N, n).
-
-        Weak cells are far more common than a normal spread about the mean allows, so a reading apart from the others,
-        unless so far that it must be a slip, is first of all taken for a cell that differs.
-        """
-        soc = self.cells.curve.soc(self.r.after_v)
-        seen = ~np.isnan(self.r.after_v)
-        middle = np.median(np.where(seen.all(axis=2, keepdims=True), soc, 0.0), axis=2, keepdims=True)
-        gap = np.where(seen.all(axis=2, keepdims=True), np.abs(soc - middle), 0.0).max(axis=1)
-        slip = gap > NEIGHBOUR_END * CELL_APART_SOC
-        return np.where(slip, 0.0, np.square(gap / ORDINARY_DEPTH))
 
     def by_kind(self, rows: FloatArray) -> dict[str, FloatArray]:
         """Rows cut by kind, shaped (N, m, n) for cells, (N, m) for the rest."""
@@ -378,7 +288,7 @@ class _Problem:
             own = soc + np.sum(shape * coefficients, axis=-1)
             # A reading cannot be surer than the smallest change of charge that matters.
             sd = np.maximum(soc_sd * sd_v / both_v, 0.002)
-            common = soc_sd * shared_v / both_v
+            common = np.hypot(soc_sd * shared_v / both_v, ROUGHNESS * self.cells.chemistry["curve_spread_soc"] * taper(soc))
             self.row_sd[kind], self.read_soc[kind] = np.hypot(sd, common), soc
             rows = self.rows[kind]
             target = now.mean(axis=2) if total else now
@@ -388,6 +298,7 @@ class _Problem:
             if not total and n > 1:
                 # Three cells can outvote one; of two, only the answer from everything else can tell which is wrong.
                 gap = soc - np.median(soc, axis=2, keepdims=True) if n > 2 else own - now.mean(axis=2, keepdims=True)
+                gap = gap - self._known_gap(drawn[:, moment])
                 self.beside_neighbours[kind] = gap / np.sqrt(CELL_APART_SOC**2 + np.square(sd) + np.square(common))
             block = np.zeros((self.count, *own.shape[1:], lay.size))
             block[..., n : n + k] = shape
@@ -407,6 +318,12 @@ class _Problem:
                     block[:, j, :, slot[j]] = -common[:, j]
             jacobian[:, rows] = (block / sd[..., None]).reshape(self.count, -1, lay.size)
 
+    def _known_gap(self, drawn: FloatArray) -> FloatArray:
+        """How far apart cells should read for what is known of their capacities, shape (N, m, n)."""
+        inverse = np.exp(-self.known.log_capacity)
+        middle = np.median(inverse, axis=1, keepdims=True) if self.n > 2 else inverse.mean(axis=1, keepdims=True)
+        return np.asarray(-drawn[:, :, None] * (inverse - middle)[:, None, :], dtype=np.float64)
+
     def _voltage_readings(self, when: str, now: FloatArray, c_rate: FloatArray) -> list[tuple[str, FloatArray, FloatArray, FloatArray]]:
         """Voltages brought to 25 °C and rest, with the uncertainty of each cell and the one all share."""
         r = self.r
@@ -421,13 +338,15 @@ class _Problem:
         elif when == "after":
             rest = np.where(np.isnan(r.rest_after_s), UNKNOWN_REST_S, r.rest_after_s)
             deficit = self.cells.relaxation.deficit(rest[..., None], c_rate[..., None], slope, self.factor[..., None])
-            deficit = np.minimum(deficit, 0.5)
-            doubt = np.where(np.isnan(r.rest_after_s), 1.0, DEFICIT_RELATIVE_SD) * deficit.mean(axis=2)
+            deficit = np.minimum(self.known.relaxation[:, None, None] * deficit, 0.5)
+            relative = (self.known.relaxation_sd / self.known.relaxation)[:, None]
+            doubt = np.where(np.isnan(r.rest_after_s), 1.0, relative) * deficit.mean(axis=2)
             shared = np.sqrt(SHARED_READING_SD_V**2 + hysteresis**2 + doubt**2)
+            self.relaxed = Relaxed(deficit.mean(axis=2), doubt, shared)
             volts, totals = r.after_v, r.after_mean_v
         else:
             current = np.where(np.isnan(r.loaded_a), np.where(np.isnan(r.mean_a), 0.0, r.mean_a), r.loaded_a)
-            ohm = self.resistance_ohm[:, None, :] * self.cells.resistance_factor(np.clip(now, 0.05, 1.0), r.pack_k[..., None])
+            ohm = self.known.resistance_ohm[:, None, :] * self.cells.resistance_factor(np.clip(now, 0.05, 1.0), r.pack_k[..., None])
             slow = self.cells.relaxation.deficit(0.0, c_rate[..., None], slope, self.factor[..., None])
             deficit = np.minimum(current[..., None] * ohm + slow, 1.0)
             shared = np.hypot(0.02, LOAD_RELATIVE_SD * deficit.mean(axis=2))

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -13,13 +12,13 @@ from tracker.domain.session import Run
 from tracker.estimators.cell_family import CellFamily
 from tracker.estimators.intervals import estimate
 from tracker.estimators.knowledge import PackKnowledge
+from tracker.estimators.outing_fit import OutingFit
 from tracker.estimators.readings import Readings
 from tracker.estimators.run_charge import (
     CHARGER_RELATIVE_SD,
     COUNT_STEP_OF_RATED,
     MEAN_CURRENT_RELATIVE_SD,
     METER_RELATIVE_SD,
-    OutingFit,
 )
 
 FloatArray = NDArray[np.float64]
@@ -51,7 +50,7 @@ class Votes:
     counted: dict[str, FloatArray]
 
 
-def cast(readings: Readings, fit: OutingFit, cells: CellFamily, known: Sequence[PackKnowledge]) -> Votes:
+def cast(readings: Readings, fit: OutingFit, cells: CellFamily, known: PackKnowledge) -> Votes:
     """Let each kind of evidence vote by itself.
 
     Parameters
@@ -62,7 +61,7 @@ def cast(readings: Readings, fit: OutingFit, cells: CellFamily, known: Sequence[
         The answer from all evidence together [1]
     cells : CellFamily
         The chemistry made ready [1]
-    known : Sequence[PackKnowledge]
+    known : PackKnowledge
         What was known of each pack [1]
 
     Returns
@@ -77,8 +76,9 @@ def cast(readings: Readings, fit: OutingFit, cells: CellFamily, known: Sequence[
     value: dict[str, FloatArray] = {}
     sd: dict[str, FloatArray] = {}
     counted: dict[str, FloatArray] = {}
-    capacity = np.exp(np.array([k.log_capacity for k in known])).mean(axis=1)[:, None]
-    capacity_sd = np.sqrt(np.array([np.mean(k.covariance[: len(k.log_capacity), : len(k.log_capacity)]) for k in known]))[:, None]
+    n = fit.layout.cells
+    capacity = np.exp(known.log_capacity).mean(axis=1)[:, None]
+    capacity_sd = np.sqrt(known.covariance[:, :n, :n].mean(axis=(1, 2)))[:, None]
     for kind, when in (("rest_voltage", "after"), ("load_voltage", "load")):
         value[kind], sd[kind], counted[kind] = _voltage_vote(when, readings, fit, cells, known, capacity, capacity_sd)
     rated = readings.rated_ah[:, None]
@@ -97,7 +97,7 @@ def cast(readings: Readings, fit: OutingFit, cells: CellFamily, known: Sequence[
 
 
 def _voltage_vote(
-    when: str, readings: Readings, fit: OutingFit, cells: CellFamily, known: Sequence[PackKnowledge], capacity: FloatArray,
+    when: str, readings: Readings, fit: OutingFit, cells: CellFamily, known: PackKnowledge, capacity: FloatArray,
     capacity_sd: FloatArray,
 ) -> tuple[FloatArray, FloatArray, FloatArray]:  # fmt: skip
     lay, n = fit.layout, fit.layout.cells
@@ -110,8 +110,8 @@ def _voltage_vote(
     start = np.where(unread, fitted, start)
     start_sd = np.where(unread, np.maximum(readings.start_sd[:, None], 0.01), start_sd)
     shapes = cells.curve.shape_values(start) - cells.curve.shape_values(np.nan_to_num(end))
-    deviation = np.array([k.deviation for k in known])[:, None, :]
-    spread = np.array([k.covariance[n:, n:] for k in known])
+    deviation = known.deviation[:, None, :]
+    spread = known.covariance[:, n:, n:]
     curve_sd = np.sqrt(np.einsum("nmk,nkl,nml->nm", shapes, spread, shapes))
     used = capacity * (start - end + np.sum(shapes * deviation, axis=2))
     sd = np.sqrt(np.square(capacity) * (np.square(start_sd) + np.square(end_sd) + np.square(curve_sd)) + np.square(used * capacity_sd))

@@ -210,9 +210,9 @@ def rest_curve(makes: Sequence[tuple[FloatArray, FloatArray]], spread_soc: float
     rising = np.concatenate([[True], np.diff(mean) > 1e-9])
     grid_v, grid_soc = volts[rising], mean[rising]
     deviations = np.array([np.interp(_SOC_GRID, mean, row - mean) for row in socs])
-    taper = _taper(_SOC_GRID)
+    towards_ends = taper(_SOC_GRID)
     distance = (_SOC_GRID[:, None] - _SOC_GRID[None, :]) / _CORRELATION_SOC
-    covariance = spread_soc**2 * np.outer(taper, taper) * np.exp(-0.5 * distance**2)
+    covariance = spread_soc**2 * np.outer(towards_ends, towards_ends) * np.exp(-0.5 * distance**2)
     count = len(makes)
     if count > 1:
         covariance = covariance + (count + 1) / (count * (count - 1)) * deviations.T @ deviations
@@ -238,8 +238,24 @@ def _extended(soc: FloatArray, voltage_v: FloatArray) -> PchipInterpolator:
     return held  # type: ignore[return-value]
 
 
-def _taper(soc: FloatArray) -> FloatArray:
-    """Full charge is where a charger stops, for every make; towards empty, where the zero lies is a convention too."""
+def taper(mean_soc: ArrayLike) -> FloatArray:
+    """How far makes can differ at a state of charge, against mid-range.
+
+    Parameters
+    ----------
+    mean_soc : ArrayLike
+        State of charge on the mean curve [1]
+
+    Returns
+    -------
+    FloatArray
+        1 in mid-range, 0 at full: there a charger stops, for every make; towards empty, where the zero lies is a convention too [1]
+
+    References
+    ----------
+    .. [1] No source: a definition.
+    """
+    soc = np.clip(np.asarray(mean_soc, dtype=np.float64), 0.0, 1.0)
     return np.asarray(np.minimum(1.0, (1.0 - soc) / 0.15) * (0.35 + 0.65 * np.minimum(1.0, soc / 0.10)))
 
 
