@@ -62,6 +62,21 @@ def test_assess_of_a_pack_that_is_not_stored(filled: Command) -> None:
     assert "Tug Z" in said.err
 
 
+def test_health_shows_a_block_a_pack(filled: Command) -> None:
+    said = filled("health")
+    assert said.status == 0
+    assert [line.split(":")[0] for line in said.out.splitlines() if line[:4] in {"Groo", "Tug "}] == ["Groomer", "Tug A", "Tug B"]
+    assert max(map(len, said.out.splitlines())) <= 80
+    assert "Old one" not in said.out
+    assert "Old one" in filled("health", "--pack", "Old one").out
+
+
+def test_health_of_a_pack_that_is_not_stored(filled: Command) -> None:
+    said = filled("health", "--pack", "Tug Z")
+    assert (said.status, said.out) == (1, "")
+    assert "Tug Z" in said.err
+
+
 def test_packs_shows_the_box(filled: Command) -> None:
     said = filled("packs")
     assert said.status == 0
@@ -73,6 +88,7 @@ def test_packs_shows_the_box(filled: Command) -> None:
 def test_empty_answers_offer_a_first_step(run: Command) -> None:
     assert "pack-tracker import" in run("packs").out
     assert "pack-tracker import" in run("assess").out
+    assert "pack-tracker import" in run("health").out
 
 
 def test_log_run_shows_the_estimate(filled: Command) -> None:
@@ -155,7 +171,7 @@ def test_hostile_names_stay_text(run: Command, at_home: Path, name: str) -> None
         assert "\x1b" not in stored.err
         return
     assert run("log", "run", f"--pack={name}", "--run-min", "12", "--after-v", "7.4").status == 0
-    for argv in (["packs"], ["assess"], ["assess", f"--pack={name}"]):
+    for argv in (["packs"], ["assess"], ["health"], ["assess", f"--pack={name}"], ["health", f"--pack={name}"]):
         said = run(*argv)
         assert said.status == 0
         assert name in said.out.replace("\n", " ").replace("  ", " ")

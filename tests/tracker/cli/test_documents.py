@@ -18,7 +18,35 @@ EVIDENCE = {"kind", "used_mah", "weight", "disagrees"}
 CELL = {"cell", "soc_before", "soc_after", "lowest_loaded_v", "below_floor_probability", "grade"}
 FINDING = {"rule", "severity", "subject", "message", "why", "source"}
 RUN = {"pack", "started_at", "vehicle", "used_mah", "evidence", "cells", "findings"}
-QUANTITIES = {"used_mah", "soc_before", "soc_after", "lowest_loaded_v", "soc", "last_depth", "capacity_mah", "health"}
+HEALTH = {
+    "pack",
+    "chemistry",
+    "runs",
+    "capacity_mah",
+    "health",
+    "cells",
+    "equivalent_full_cycles",
+    "deep_runs",
+    "weakest_cell",
+    "next",
+    "findings",
+}
+QUANTITIES = {
+    "used_mah",
+    "soc_before",
+    "soc_after",
+    "lowest_loaded_v",
+    "soc",
+    "last_depth",
+    "capacity_mah",
+    "health",
+    "resistance_mohm",
+    "excess_loss_percent_per_month",
+    "weakest_ratio",
+    "fade_percent_per_100_cycles",
+    "runs_left",
+    "resistance_growth",
+}
 
 
 def check_quantities(part: Any) -> None:
@@ -66,8 +94,29 @@ def test_packs(filled: Command) -> None:
     assert len(filled("packs", "--retired", "--json").document()["packs"]) == 4
 
 
+def test_health(filled: Command) -> None:
+    document = filled("health", "--json").document()
+    assert set(document) == {"model", "packs"}
+    assert document["model"] == filled("assess", "--json").document()["model"]
+    assert [pack["pack"] for pack in document["packs"]] == ["Groomer", "Tug A", "Tug B"]
+    check_quantities(document)
+    runs = filled("assess", "--json").document()["runs"]
+    for pack in document["packs"]:
+        assert set(pack) >= HEALTH
+        assert [cell["cell"] for cell in pack["cells"]] == list(range(1, len(pack["cells"]) + 1))
+        assert pack["runs"] == sum(run["pack"] == pack["pack"] for run in runs)
+        assert pack["next"]
+        for finding in pack["findings"]:
+            assert set(finding) == FINDING
+    [tug] = filled("health", "--pack", "Tug A", "--json").document()["packs"]
+    assert tug == document["packs"][1]
+    [retired] = filled("health", "--pack", "Old one", "--json").document()["packs"]
+    assert retired["pack"] == "Old one"
+
+
 def test_an_empty_database_gives_empty_documents(run: Command) -> None:
     assert run("packs", "--json").document() == {"packs": []}
+    assert run("health", "--json").document()["packs"] == []
     assert run("assess", "--json").document()["runs"] == []
 
 

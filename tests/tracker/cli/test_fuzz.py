@@ -34,7 +34,9 @@ VALUE = st.one_of(
         ["Tug A", "Groomer", "Pond tug", "4.18 4.17", "8.36", "3300", "full", "driver", "small", "small/runs.csv", "1e308", "copy.sqlite3"]
     ),
 )
-COMMAND = st.sampled_from(["import", "export", "backup", "restore", "log", "run", "charge", "packs", "assess", "log run", "log charge"])
+COMMAND = st.sampled_from(
+    ["import", "export", "backup", "restore", "log", "run", "charge", "packs", "assess", "health", "log run", "log charge"]
+)
 OPTION = st.sampled_from(
     [
         "--json",

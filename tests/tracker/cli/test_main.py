@@ -31,7 +31,7 @@ ALL = dict(commands(build_parser()))
 
 
 def test_the_commands_are_those_promised() -> None:
-    promised = {"demo", "serve", "import", "log run", "log charge", "packs", "assess", "export", "backup", "restore"}
+    promised = {"demo", "serve", "import", "log run", "log charge", "packs", "assess", "health", "export", "backup", "restore"}
     assert promised <= {" ".join(names) for names in ALL}
 
 
