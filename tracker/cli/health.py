@@ -63,7 +63,8 @@ def health_lines(packs: Sequence[PackHealth]) -> Iterator[str]:
 def _pack_lines(pack: PackHealth) -> Iterator[str]:
     from tracker.cli.output import clean, counted, finding_lines, wrapped
 
-    yield from wrapped(clean(f"{pack.pack}: {_what(pack)}; {counted(pack.runs, 'run')}, {pack.deep_runs or 'none'} too deep"))
+    yield clean(pack.pack)
+    yield f"  {_what(pack)}; {counted(pack.runs, 'run')}, {pack.deep_runs or 'none'} too deep"
     yield from wrapped(clean(_holds(pack)), "  ")
     for line in _cell_lines(pack):
         yield f"  {line}"

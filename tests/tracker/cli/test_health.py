@@ -67,7 +67,8 @@ def test_a_pack_is_a_short_block_of_words() -> None:
     lines = list(health_lines([replace(health(), findings=(FINDING,))]))
     assert max(map(len, lines)) <= 80
     assert lines[3:] == [
-        "Tug 1: lipo 3S 5,000 mAh; 24 runs, 3 too deep",
+        "Tug 1",
+        "  lipo 3S 5,000 mAh; 24 runs, 3 too deep",
         "  holds 4,381 ± 121 mAh, 88 ± 2 % of rated, by its weakest cell",
         "  cell    holds mAh         mΩ  extra loss, % a month",
         "     1  4,861 ± 121  4.3 ± 0.3              0.0 ± 0.6",
@@ -86,11 +87,15 @@ def test_a_column_of_nothing_and_a_pack_of_nothing_are_left_out() -> None:
     known = health(1)
     blind = replace(known, cells=(replace(known.cells[0], excess_loss_per_month=NotEnough("one cell has no neighbours")),))
     lines = list(health_lines([blind]))
-    assert lines[4] == "  holds 4,861 ± 121 mAh, 97 ± 2 % of rated"
+    assert lines[5] == "  holds 4,861 ± 121 mAh, 97 ± 2 % of rated"
     assert "% a month" not in "".join(lines)
     nothing = list(health_lines([health(2, 0)]))
-    assert nothing[3:5] == ["Tug 1: lipo 2S 5,000 mAh; 0 runs, none too deep", "  what it holds is not known: No charge was counted yet."]
-    assert len(nothing) == 6
+    assert nothing[3:6] == [
+        "Tug 1",
+        "  lipo 2S 5,000 mAh; 0 runs, none too deep",
+        "  what it holds is not known: No charge was counted yet.",
+    ]
+    assert len(nothing) == 7
 
 
 def test_a_name_that_steers_a_terminal_is_shown_not_obeyed() -> None:
