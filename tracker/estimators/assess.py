@@ -51,8 +51,27 @@ class PackAssessment:
     @property
     def learning(self) -> PackLearning:
         """What is known of the pack now; deep runs are counted among `runs`."""
-        deep = sum(any(cell.grade in DEEP_GRADES for cell in each.estimate.cells) for each in self.runs)
-        return pack_learning(self.learned, deep)
+        return pack_learning(self.learned, sum(is_deep(each) for each in self.runs))
+
+
+def is_deep(assessed: AssessedRun) -> bool:
+    """Whether a run took a cell deep or damaged it.
+
+    Parameters
+    ----------
+    assessed : AssessedRun
+        The run [1]
+
+    Returns
+    -------
+    bool
+        By its grades [1]
+
+    References
+    ----------
+    .. [1] The tool's own grades.
+    """
+    return any(cell.grade in DEEP_GRADES for cell in assessed.estimate.cells)
 
 
 def assess_packs(
@@ -105,7 +124,7 @@ def assess_packs(
     found: list[PackAssessment] = []
     for history, course, digest, look in zip(histories, courses, digests, looks, strict=True):
         before = taken_up.get(history.pack.name)
-        learned = Learned(course, kept.merged(course, digest, before, look.marks, look.dots))
+        learned = Learned(course.pack, kept.merged(course, digest, before, look.marks, look.dots))
         runs = tuple(AssessedRun(run=said.run, estimate=said.estimate) for said in look.said)
         found.append(PackAssessment(pack=history.pack.name, runs=runs, learned=learned))
     return found

@@ -21,7 +21,7 @@ from tracker.estimators.knowledge import PackKnowledge
 from tracker.estimators.memory import Dot, Mark, Memory
 from tracker.estimators.outing_fit import OutingFit
 from tracker.estimators.outings import Outing
-from tracker.estimators.pack_history import Course, layout_of
+from tracker.estimators.pack_history import layout_of
 from tracker.estimators.readings import Readings
 from tracker.estimators.traits import excess_loss
 from tracker.physics.uncertainty import COVERAGE_FACTOR_90
@@ -54,17 +54,17 @@ NO_GROWTH = NotEnough("Too early to say: it takes resistances from early and lat
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Learned:
-    """A pack's course and what is kept of it."""
+    """A pack and what is kept of its learning."""
 
-    course: Course
+    pack: Pack
     memory: Memory
 
     def states(self) -> ps.PackStates:
         """What is known of the pack after its last outing."""
-        course = self.course
-        if not course.outings:
-            return ps.first_states([course.pack], family(course.pack.chemistry))
-        return ps.after(course.row(len(course.outings) - 1)[None, :], layout_of(course.pack))
+        if not self.memory.digests:
+            return ps.first_states([self.pack], family(self.pack.chemistry))
+        last = self.memory.rows[len(self.memory.digests) - 1]
+        return ps.after(last[None, :], layout_of(self.pack))
 
 
 def marks_of(outings: Sequence[Outing], fit: OutingFit, known: PackKnowledge, rows: FloatArray, layout: ps.RowLayout) -> list[Mark]:
@@ -167,17 +167,58 @@ def pack_learning(learned: Learned, deep_runs: int) -> PackLearning:
     ----------
     .. [1] Each part's own module.
     """
-    pack, states = learned.course.pack, learned.states()
+    pack, states = learned.pack, learned.states()
     cells = family(pack.chemistry)
     marks = learned.memory.marks
     return PackLearning(
-        health=_health(pack, cells, states, marks, deep_runs),
+        health=pack_health(learned, deep_runs),
         points=tuple(_point(mark, pack.capacity_ah) for mark in marks),
         curve=_own_curve(pack, cells, states, learned.memory.dots),
     )
 
 
-def _health(pack: Pack, cells: CellFamily, states: ps.PackStates, marks: Sequence[Mark], deep_runs: int) -> PackHealth:
+def learned_from(pack: Pack, memory: Memory | None) -> Learned:
+    """What was learned of a pack, from what was kept of it.
+
+    Parameters
+    ----------
+    pack : Pack
+        The pack [1]
+    memory : Memory or None
+        What was kept; None when nothing was learned yet [1]
+
+    Returns
+    -------
+    Learned
+        Good for asking what is known, not for learning on [1]
+
+    References
+    ----------
+    .. [1] No source: bookkeeping.
+    """
+    return Learned(pack, memory or Memory(digests=(), rows={}, drawn=[], marks=[], dots=[], dots_first=0))
+
+
+def pack_health(learned: Learned, deep_runs: int) -> PackHealth:
+    """How a pack stands now by what its history taught.
+
+    Parameters
+    ----------
+    learned : Learned
+        From `assess_packs` or from memory [1]
+    deep_runs : int
+        Runs that took a cell deep or damaged it [1]
+
+    Returns
+    -------
+    PackHealth
+        Without findings and what to do next [Ah], [ohm]
+
+    References
+    ----------
+    .. [1] Each part's own module.
+    """
+    pack, states, marks = learned.pack, learned.states(), learned.memory.marks
     n, rated = pack.series, pack.capacity_ah
     mean, covariance = states.belief.mean[0], states.belief.covariance[0]
     sd = np.sqrt(np.diagonal(covariance))

@@ -25,7 +25,7 @@ from tracker.estimators.outings import Outing
 from tracker.estimators.readings import Draws, Readings, Setting, lay_out
 from tracker.estimators.run_charge import fit_outings
 from tracker.estimators.traits import standing_sums, sure_loss, traits_said
-from tracker.physics.gaussian_chain import Belief, Message, forward, joined, revise
+from tracker.physics.gaussian_chain import Belief, forward, told
 
 FloatArray = NDArray[np.float64]
 
@@ -197,14 +197,8 @@ class _Cohort:
         lay, n = self.layout, self.layout.cells
         outings = [self._outing(int(i), step) for i in who]
         before = self._states(who)
-        days = np.array([self._days_since_last(int(i), step) for i in who])
-        begun = before.runs > 0
-        cycles = np.where(begun, before.cost, 0.0)
-        belief = before.belief
-        if begun.any():
-            noise = ps.drift(lay, days, np.zeros((len(who), n))) * begun[:, None, None]
-            belief = forward(belief, ps.ageing(lay, cycles), noise)
-        trait_variance = before.trait_variance + ps.trait_drift(n) * begun[:, None]
+        rows = np.zeros((len(who), lay.size))
+        belief, trait_variance = self._expect(who, step, before, rows)
         usual = [self.usual[int(i)].of(outing) for i, outing in zip(who, outings, strict=True)]
         readings = lay_out(outings, self.cells, usual, self.typed, self.trips)
         loss = sure_loss(before.sums)
@@ -216,31 +210,42 @@ class _Cohort:
         known = ps.knowledge_of(belief, before.trait_mean, trait_variance, loss, n)
         fit = fit_outings(readings, self.cells, known)
         mean = np.concatenate([fit.expected_log_capacity + fit.x[:, :n], fit.x[:, n : lay.read]], axis=1)
-        later, message = revise(belief, mean, fit.covariance[:, : lay.read, : lay.read])
+        said = told(belief, mean, fit.covariance[:, : lay.read, : lay.read])
         share = np.where(_counted(readings), 1.0, UNCOUNTED_SHARE)
-        message = Message(message.precision * share[:, None, None], message.vector * share[:, None])
-        later = joined(belief, message)
-        told = traits_said(outings, readings, fit, self.cells, known)
-        trait_mean, trait_after = ps.trait_revised(before.trait_mean, trait_variance, told.precision, told.vector)
-        sums = standing_sums(before.sums, outings, readings, self.cells, later.mean[:, n : lay.read])
+        traits = traits_said(outings, readings, fit, self.cells, known)
         taken = np.maximum(fit.charge, 0.0).sum(axis=1)
         cost = depth_cost(taken / np.exp(mean[:, :n]).mean(axis=1), self.cells.chemistry)
         read = np.asarray(~np.isnan(readings.after_v).any(axis=(1, 2)), dtype=np.float64)
-        states = ps.PackStates(
-            later, trait_mean, trait_after, sums, np.where(read[:, None] > 0, apart, before.apart), before.seen + read,
-            before.weighted + cost, before.full + taken, before.runs + fit.layout.runs, cost,
-        )  # fmt: skip
-        self._put(who, states)
+        sums = standing_sums(before.sums, outings, readings, self.cells, mean[:, n:])
         parts: dict[str, FloatArray] = {
             "mean": belief.mean, "covariance": ps.packed(belief.covariance), "trait_mean": before.trait_mean,
-            "trait_variance": trait_variance, "days": days[:, None] * begun[:, None], "cycles": cycles[:, None], "room": room,
-            "precision": ps.packed(message.precision[:, : lay.read, : lay.read]), "vector": message.vector[:, : lay.read],
-            "trait_precision": told.precision, "trait_vector": told.vector, "sums": sums.reshape(len(who), -1),
-            "apart": states.apart, "seen": states.seen[:, None], "weighted": states.weighted[:, None], "full": states.full[:, None],
-            "runs": states.runs[:, None], "cost": cost[:, None],
+            "trait_variance": trait_variance, "room": room,
+            "precision": ps.packed(said.precision[:, : lay.read, : lay.read]) * share[:, None],
+            "vector": said.vector[:, : lay.read] * share[:, None],
+            "trait_precision": traits.precision, "trait_vector": traits.vector,
+            "sums": sums.reshape(len(who), -1), "apart": np.where(read[:, None] > 0, apart, before.apart),
+            "seen": before.seen + read, "weighted": before.weighted + cost, "full": before.full + taken,
+            "runs": before.runs + fit.layout.runs, "cost": cost,
         }  # fmt: skip
-        self._write(who, step, parts)
+        for part, values in parts.items():
+            rows[:, lay.at(part)] = values if values.ndim > 1 else values[:, None]
+        # What goes on from here is what will be read from the row, to the last digit, when the history is taken up again.
+        self._put(who, ps.after(rows, lay))
+        for row, i in zip(rows, who, strict=True):
+            course = self.courses[int(i)]
+            course.rows[course.start + step - course.first] = row
         self._teach_draws(who, outings, fit)
+
+    def _expect(self, who: NDArray[np.intp], step: int, before: ps.PackStates, rows: FloatArray) -> tuple[Belief, FloatArray]:
+        """What is known of packs when their next outing begins, and into the rows how it came to that."""
+        lay = self.layout
+        days = np.array([self._days_since_last(int(i), step) for i in who])
+        begun = before.runs > 0
+        cycles = np.where(begun, before.cost, 0.0)
+        rows[:, lay.at("days")], rows[:, lay.at("cycles")] = (days * begun)[:, None], cycles[:, None]
+        noise = ps.drift(lay, days, np.zeros((len(who), lay.cells))) * begun[:, None, None]
+        belief = forward(before.belief, ps.ageing(lay, cycles), noise)
+        return belief, before.trait_variance + ps.trait_drift(lay.cells) * begun[:, None]
 
     def _teach_draws(self, who: NDArray[np.intp], outings: Sequence[Outing], fit: OutingFit) -> None:
         charge, charge_sd = fit.charge, fit.charge_sd
@@ -250,18 +255,6 @@ class _Cohort:
             self.courses[int(i)].drawn.append(found)
             for current in found:
                 self.usual[int(i)].add(current)
-
-    def _write(self, who: NDArray[np.intp], step: int, parts: Mapping[str, FloatArray]) -> None:
-        rows = np.concatenate(list(parts.values()), axis=1)
-        places = [self.layout.at(part) for part in parts]
-        for row, i in enumerate(who):
-            course = self.courses[int(i)]
-            target = course.rows[course.start + step - course.first]
-            at = 0
-            for place in places:
-                width = place.stop - place.start
-                target[place] = rows[row, at : at + width]
-                at += width
 
     def _days_since_last(self, i: int, step: int) -> float:
         course = self.courses[i]

@@ -62,8 +62,8 @@ def silence(count: int, size: int) -> Message:
     return Message(np.zeros((count, size, size)), np.zeros((count, size)))
 
 
-def revise(belief: Belief, mean: FloatArray, covariance: FloatArray) -> tuple[Belief, Message]:
-    """Beliefs after readings have brought the first k entries to a new mean and covariance, and what the readings said.
+def told(belief: Belief, mean: FloatArray, covariance: FloatArray) -> Message:
+    """What readings said that brought the first k entries of beliefs to a new mean and covariance.
 
     Parameters
     ----------
@@ -76,30 +76,25 @@ def revise(belief: Belief, mean: FloatArray, covariance: FloatArray) -> tuple[Be
 
     Returns
     -------
-    belief : Belief
-        Of all entries after the readings [unit of the state]
-    message : Message
+    Message
         What the readings alone said [unit of the state]
+
+    Notes
+    -----
+    Normal densities multiply: precisions add up, and so do precisions times means.
 
     References
     ----------
-    .. [1] H. E. Rauch, F. Tung, C. T. Striebel, AIAA J. 3 (1965) 1445-1450, doi 10.2514/3.3166: gains from a part of the state.
+    .. [1] C. M. Bishop, Pattern Recognition and Machine Learning, Springer 2006, eq. (2.116), (2.117).
     """
     k, size = mean.shape[1], belief.mean.shape[1]
-    before = belief.covariance[:, :k, :k]
-    gain = np.swapaxes(np.linalg.solve(before, belief.covariance[:, :k, :]), 1, 2)
-    moved = mean - belief.mean[:, :k]
-    after = Belief(
-        belief.mean + (gain @ moved[..., None])[..., 0],
-        belief.covariance - gain @ (before - covariance) @ np.swapaxes(gain, 1, 2),
-    )
-    was: FloatArray = np.asarray(np.linalg.inv(before), dtype=np.float64)
+    was: FloatArray = np.asarray(np.linalg.inv(belief.covariance[:, :k, :k]), dtype=np.float64)
     now: FloatArray = np.asarray(np.linalg.inv(covariance), dtype=np.float64)
     precision = np.zeros((len(mean), size, size))
     precision[:, :k, :k] = now - was
     vector = np.zeros((len(mean), size))
     vector[:, :k] = _times(now, mean) - _times(was, belief.mean[:, :k])
-    return after, Message(precision, vector)
+    return Message(precision, vector)
 
 
 def joined(belief: Belief, message: Message) -> Belief:

@@ -7,22 +7,30 @@ are missing or of another model version are made at the next look, also when the
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
+from dataclasses import replace
+from datetime import datetime
 from itertools import groupby
 
 from tracker.domain.progress import Progress
+from tracker.domain.results import RunEstimate
 from tracker.estimators import MODEL
+from tracker.estimators.assess import View
 from tracker.estimators.history import PackHistory
-from tracker.services.estimating import Job, Judged, Saved, estimate, ready_to_save, runs_in
+from tracker.estimators.memory import read as memory_of
+from tracker.services.estimating import Job, Judged, Known, Saved, estimate, ready_to_save, runs_in
 from tracker.services.workers import estimate_all, worker_count
 from tracker.store.database import Store
 from tracker.store.garbage import collector_resting
 from tracker.store.records import Records
+from tracker.store.results import StoredKnowledge
 
 RUNS_AT_ONCE = 5_000
 """Runs estimated in one go: many, for the estimator works on many packs at a time; not more, for others wait while they are saved."""
 MANY_RUNS = 20_000
 """From here on, starting further processes takes less time than it saves."""
 LABEL = "runs assessed"
+FEW_PACKS = 20
+"""Of more packs than this what was learned is not taken up: they are learned anew, many at a time."""
 
 
 def refresh(store: Store, names: Sequence[str] | None = None, *, everything: bool = False, progress: Progress | None = None) -> None:
@@ -40,7 +48,8 @@ def refresh(store: Store, names: Sequence[str] | None = None, *, everything: boo
             # Another program may have removed a pack or done the work since we looked.
             present = records.run_counts()
             current = set() if everything else set(present) - set(records.stale_packs(MODEL))
-            assess_and_save(records, [name for name in batch if name in present and name not in current], told.within)
+            wanted = [name for name in batch if name in present and name not in current]
+            assess_and_save(records, wanted, told.within, anew=everything)
         told.add(sum(counts[name] for name in batch))
 
 
@@ -51,19 +60,25 @@ def waiting_runs(store: Store) -> int:
         return sum(counts.get(name, 0) for name in records.stale_packs(MODEL))
 
 
-def assess_and_save(records: Records, names: Sequence[str], progress: Progress | None = None) -> list[Judged]:
-    """Estimate packs from all their history and store the estimates and findings."""
+def assess_and_save(records: Records, names: Sequence[str], progress: Progress | None = None, *, anew: bool = False) -> list[Judged]:
+    """Estimate packs and store estimates, findings and what was learned; `anew` from the beginning, whatever is stored."""
     if not names:
         return []
     with collector_resting():
-        found = assess(records, histories(records, names), progress)
+        found = assess(records, histories(records, names), progress, anew=anew)
         _save(records, [ready_to_save(judged) for judged in found])
     return found
 
 
-def assess(records: Records, past: Sequence[PackHistory], progress: Progress | None = None) -> list[Judged]:
-    """Estimate and judge packs from the histories given; nothing is stored."""
-    return estimate(_job(records, past), progress) if past else []
+def assess(
+    records: Records, past: Sequence[PackHistory], progress: Progress | None = None, *, anew: bool = False, view: View = "now"
+) -> list[Judged]:
+    """Estimate and judge packs from the histories given, taking up what was learned of them unless `anew`; nothing is stored."""
+    if not past:
+        return []
+    job = _job(records, past)
+    known = {} if anew or view == "then" else _known(records, [history.pack.name for history in past])
+    return estimate(replace(job, known=known), progress, view)
 
 
 def histories(records: Records, names: Sequence[str], *, limit_last: int | None = None) -> list[PackHistory]:
@@ -72,6 +87,17 @@ def histories(records: Records, names: Sequence[str], *, limit_last: int | None 
     runs = {pack: tuple(group) for pack, group in groupby(records.runs(names, limit_last=limit_last), key=lambda run: run.pack)}
     charges = {pack: tuple(group) for pack, group in groupby(records.charges(names, limit_last=limit_last), key=lambda charge: charge.pack)}
     return [PackHistory(pack=packs[name], runs=runs.get(name, ()), charges=charges.get(name, ())) for name in names]
+
+
+def _known(records: Records, names: Sequence[str]) -> dict[str, Known]:
+    """Return what is stored of packs that were learned by this version of the method; of very many at once it is not worth reading."""
+    if len(names) > FEW_PACKS:
+        return {}
+    stored = records.knowledge(names, MODEL)
+    estimates: dict[str, dict[datetime, RunEstimate]] = {name: {} for name in stored}
+    for (name, started_at), found in records.estimates(list(stored), MODEL).items() if stored else ():
+        estimates[name][started_at] = found
+    return {name: Known(memory=memory_of(kept.payload), estimates=estimates[name]) for name, kept in stored.items()}
 
 
 class _Told:
@@ -135,6 +161,9 @@ def _save(records: Records, found: Sequence[Saved]) -> None:
     for saved in found:
         records.save_written(saved.pack, saved.estimates)
         records.save_findings(saved.pack, saved.findings)
+        if saved.until is not None:
+            knowledge = StoredKnowledge(model=MODEL, as_of=saved.until, payload=saved.memory, health=saved.health)
+            records.save_knowledge(saved.pack, knowledge)
 
 
 def _batches(names: Sequence[str], counts: dict[str, int]) -> Iterator[list[str]]:

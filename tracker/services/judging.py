@@ -11,6 +11,7 @@ from tracker import chemistry
 from tracker.chemistry import Chemistry
 from tracker.domain.controller import Controller, Vehicle
 from tracker.domain.harm import OUT_OF_USE, TO_BE_CHECKED
+from tracker.domain.health import PackHealth
 from tracker.domain.results import AssessedRun, Finding
 from tracker.domain.session import Charge, Run, Volts
 from tracker.estimators.history import PackHistory
@@ -42,7 +43,7 @@ def judge_runs(
     return tuple(judged)
 
 
-def judge_past(history: PackHistory, judged: Sequence[AssessedRun]) -> tuple[Finding, ...]:
+def judge_past(history: PackHistory, judged: Sequence[AssessedRun], health: PackHealth) -> tuple[Finding, ...]:
     """Return what a pack's whole diary gives cause to say, whenever it is asked: its charges, its habits, and every harm."""
     kind = chemistry.load(history.pack.chemistry)
     harm = [finding for each in judged for finding in each.estimate.findings if _is_harm(finding)]
@@ -51,7 +52,7 @@ def judge_past(history: PackHistory, judged: Sequence[AssessedRun]) -> tuple[Fin
         for charge, rested_v in _rested_before(history)
         for finding in charge_findings(ChargeEvidence(pack=history.pack, chemistry=kind, charge=charge, rested_before_v=rested_v))
     ]
-    return tuple(dict.fromkeys([*harm, *charges, *_of_pack(history, judged, kind, None)]))
+    return tuple(dict.fromkeys([*harm, *charges, *_of_pack(history, judged, kind, None, health)]))
 
 
 def judge_now(history: PackHistory, judged: Sequence[AssessedRun], now: datetime) -> tuple[Finding, ...]:
@@ -76,8 +77,11 @@ def _is_harm(finding: Finding) -> bool:
     return finding.severity == "stop" and finding.rule in HARM
 
 
-def _of_pack(history: PackHistory, judged: Sequence[AssessedRun], kind: Chemistry, now: datetime | None) -> tuple[Finding, ...]:
-    return pack_findings(PackEvidence(pack=history.pack, chemistry=kind, runs=tuple(judged), charges=history.charges, now=now))
+def _of_pack(
+    history: PackHistory, judged: Sequence[AssessedRun], kind: Chemistry, now: datetime | None, health: PackHealth | None = None
+) -> tuple[Finding, ...]:
+    evidence = PackEvidence(pack=history.pack, chemistry=kind, runs=tuple(judged), charges=history.charges, now=now, health=health)
+    return pack_findings(evidence)
 
 
 def _charges_before(history: PackHistory) -> dict[datetime, Charge]:

@@ -7,12 +7,15 @@ from dataclasses import replace
 from datetime import UTC, datetime
 
 from tracker import chemistry
+from tracker.domain.health import PackHealth, PackLearning
 from tracker.domain.pack import Pack
 from tracker.domain.progress import Progress
 from tracker.domain.results import AssessedRun, Finding, PackRecord, PackState
 from tracker.errors import FieldErrors
 from tracker.estimators import MODEL
 from tracker.estimators.history import PackHistory
+from tracker.estimators.learned import NO_CAPACITY, learned_from, pack_health, pack_learning
+from tracker.estimators.memory import read as memory_of
 from tracker.estimators.standing import pack_state
 from tracker.services.assessing import assess, histories, refresh
 from tracker.services.checks import pack_problems
@@ -67,6 +70,26 @@ class Packs:
         """What a person should know now about the packs in use, most urgent first."""
         return self.overview(now)[1]
 
+    def health(self, pack: str | None = None, now: datetime | None = None) -> tuple[PackHealth, ...]:
+        """What the history of each pack in use, or of the one named, teaches of it; NotFoundError when there is none of that name."""
+        names = None if pack is None else [pack]
+        refresh(self._store, names)
+        with self._store.reading() as records:
+            packs = _in_use(records.packs(), include_retired=False) if pack is None else (records.pack(pack),)
+            states = {state.pack: state for state in _states(records, packs, now or datetime.now(UTC))}
+            stored = records.healths(MODEL, [each.name for each in packs])
+        unused = {each.name: pack_health(learned_from(each, None), 0) for each in packs if each.name not in stored}
+        found = [stored.get(each.name) or unused[each.name] for each in packs]
+        return tuple(replace(each, next=states[each.pack].next, findings=states[each.pack].findings) for each in found)
+
+    def learning(self, name: str) -> PackLearning:
+        """Everything a pack's history teaches of it; NotFoundError when there is none of that name."""
+        [health] = self.health(name)
+        with self._store.reading() as records:
+            pack, stored = records.pack(name), records.knowledge([name], MODEL).get(name)
+        learned = learned_from(pack, None if stored is None else memory_of(stored.payload))
+        return replace(pack_learning(learned, health.deep_runs), health=health)
+
     def record(self, name: str, now: datetime | None = None) -> PackRecord:
         """Everything about one pack; NotFoundError when there is none of that name."""
         refresh(self._store, [name])
@@ -79,10 +102,11 @@ class Packs:
                 if (name, run.started_at) in estimates
             )
             past = _past_findings(records, [history])[name]
+            health = records.healths(MODEL, [name]).get(name)
         now = now or datetime.now(UTC)
         kind = chemistry.load(history.pack.chemistry)
         return PackRecord(
-            state=_state(history, assessed, past, now),
+            state=_state(history, assessed, past, health, now),
             runs=assessed,
             charges=history.charges,
             findings=most_urgent_first([*past, *judge_now(history, assessed, now)]),
@@ -96,6 +120,7 @@ def _states(records: Records, packs: Sequence[Pack], now: datetime) -> tuple[Pac
     recent = histories(records, names, limit_last=RECENT)
     past = _past_findings(records, recent)
     last = {pack: (started_at, estimate) for (pack, started_at), estimate in records.last_estimates(MODEL).items()}
+    healths = records.healths(MODEL, names)
     run_counts, deep_counts = records.run_counts(), records.deep_counts(MODEL)
     states: list[PackState] = []
     for history in recent:
@@ -104,17 +129,19 @@ def _states(records: Records, packs: Sequence[Pack], now: datetime) -> tuple[Pac
         assessed = [
             AssessedRun(run=run, estimate=estimate) for run in history.runs if estimate is not None and run.started_at == started_at
         ]
-        state = _state(history, assessed, past[name], now)
+        state = _state(history, assessed, past[name], healths.get(name), now)
         # Only the last runs were looked at; the counts are of all.
         states.append(replace(state, runs=run_counts.get(name, 0), deep_runs=deep_counts.get(name, 0)))
     return tuple(states)
 
 
-def _state(history: PackHistory, assessed: Sequence[AssessedRun], past: Sequence[Finding], now: datetime) -> PackState:
+def _state(
+    history: PackHistory, assessed: Sequence[AssessedRun], past: Sequence[Finding], health: PackHealth | None, now: datetime
+) -> PackState:
     """Return how a pack stands, decided by everything found about it and shown with what still matters."""
     last = assessed[-1].estimate.findings if assessed else ()
     findings = [*past, *last, *judge_now(history, assessed, now)]
-    state = pack_state(history, assessed, tuple(dict.fromkeys(findings)), now)
+    state = pack_state(history, assessed, tuple(dict.fromkeys(findings)), now, NO_CAPACITY if health is None else health.capacity_ah)
     return replace(state, findings=most_urgent_first(of_concern(history, findings)))
 
 

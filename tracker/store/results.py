@@ -9,10 +9,12 @@ from typing import Any
 
 from sqlalchemy import Select, delete, func, select
 
+from tracker.domain.health import PackHealth
 from tracker.domain.results import GRADES, Finding, RunEstimate
 from tracker.errors import NotFoundError
 from tracker.store.estimates import Written, estimate_of, written
 from tracker.store.garbage import collector_resting
+from tracker.store.health import health_of
 from tracker.store.room import Room
 from tracker.store.rows import FINDINGS
 from tracker.store.tables import Base, FindingRow, PackKnowledgeRow, PackRow, RunEstimateRow, RunRow
@@ -31,6 +33,8 @@ class StoredKnowledge:
     as_of: datetime
     """History up to here went into it."""
     payload: str
+    health: str | None = None
+    """How the pack stands by it."""
 
 
 class Results(Room):
@@ -157,7 +161,13 @@ class Results(Room):
         """Store what was learned of a pack in place of what was known before."""
         key = self._pack_key(pack)
         self.connection.execute(delete(PackKnowledgeRow).where(PackKnowledgeRow.pack_id == key.id))
-        row = {"pack_id": key.id, "model": knowledge.model, "as_of": knowledge.as_of, "payload": knowledge.payload}
+        row = {
+            "pack_id": key.id,
+            "model": knowledge.model,
+            "as_of": knowledge.as_of,
+            "payload": knowledge.payload,
+            "health": knowledge.health,
+        }
         self._insert(PackKnowledgeRow, [row])
 
     def knowledge(self, packs: Sequence[str] | None = None, model: str | None = None) -> dict[str, StoredKnowledge]:
@@ -165,15 +175,28 @@ class Results(Room):
         found: dict[str, StoredKnowledge] = {}
         for condition in self._batches(packs):
             chosen = (
-                select(PackRow.name, PackKnowledgeRow.model, PackKnowledgeRow.as_of, PackKnowledgeRow.payload)
+                select(PackRow.name, PackKnowledgeRow.model, PackKnowledgeRow.as_of, PackKnowledgeRow.payload, PackKnowledgeRow.health)
                 .join(PackRow, PackRow.id == PackKnowledgeRow.pack_id)
                 .where(condition)
                 .order_by(PackRow.name)
             )
             if model is not None:
                 chosen = chosen.where(PackKnowledgeRow.model == model)
-            for name, by, as_of, payload in self.connection.execute(chosen):
-                found[name] = StoredKnowledge(model=by, as_of=as_of, payload=payload)
+            for name, by, as_of, payload, health in self.connection.execute(chosen):
+                found[name] = StoredKnowledge(model=by, as_of=as_of, payload=payload, health=health)
+        return found
+
+    def healths(self, model: str, packs: Sequence[str] | None = None) -> dict[str, PackHealth]:
+        """How the packs named, or all, stand by what one model learned of them; packs of which nothing was learned left out."""
+        found: dict[str, PackHealth] = {}
+        for condition in self._batches(packs):
+            chosen = (
+                select(PackRow.name, PackKnowledgeRow.health)
+                .join(PackRow, PackRow.id == PackKnowledgeRow.pack_id)
+                .where(condition, PackKnowledgeRow.model == model, PackKnowledgeRow.health.is_not(None))
+            )
+            for name, text in self.connection.execute(chosen):
+                found[name] = health_of(str(text))
         return found
 
     def _choose_estimates(self, model: str | None) -> Select[str, datetime, str, str]:

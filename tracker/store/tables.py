@@ -329,6 +329,7 @@ class PackKnowledgeRow(Base):
     model: Mapped[Name] = mapped_column(comment="version of the model that made it")
     as_of: Mapped[Moment] = mapped_column(comment="history up to here went into it, UTC")
     payload: Mapped[str] = mapped_column(Words, comment="JSON")
+    health: Mapped[str | None] = mapped_column(Words, comment="JSON, how the pack stands by it")
 
 
 def check_words(constraint: str) -> str | None:
