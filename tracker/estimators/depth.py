@@ -143,7 +143,7 @@ def _states(fit: OutingFit, boundary: int) -> tuple[FloatArray, FloatArray]:
             gradient[:, i] = drawn * inverse[:, i]
             gradient[:, lay.start + i] = 1.0
             gradient[:, lay.charge : lay.charge + until] = -inverse[:, i, None]
-            state[:, j, i] = fit.x[:, lay.start + i] - drawn * inverse[:, i]
+            state[:, j, i] = fit.x[:, lay.start + i] - drawn * inverse[:, i] - fit.lost[:, j, i]
             spread[:, j, i] = np.sqrt(np.einsum("np,npq,nq->n", gradient, fit.covariance, gradient))
     return state, np.maximum(spread, CURVE_SOC_SD_FLOOR)
 

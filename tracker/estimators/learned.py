@@ -30,7 +30,7 @@ FloatArray = NDArray[np.float64]
 
 GAIN_SD = 0.01
 """All counts come from one charger, whose gain nobody knows better than this. From memory."""
-VAGUE_CAPACITY = 0.06
+VAGUE_CAPACITY = 0.05
 VAGUE_RESISTANCE = 0.35
 VAGUE_LOSS = 0.025
 """Relative, relative and per month: less sure than this a capacity, resistance or loss says nothing a person could use."""
@@ -44,7 +44,7 @@ LEARNED_SHARE = 0.6
 VAGUE_RATIO = 0.03
 GROWTH_SD = 0.2
 
-NO_CAPACITY = NotEnough("No run has shown it yet: write down what the charger put back after a few runs.")
+NO_CAPACITY = NotEnough("Not known closely yet: a few runs down to the reserve, with what the charger put back after each, would show it.")
 NO_RESISTANCE = NotEnough("Not seen yet: write down volts and amps under load, or each cell's resistance as the charger shows it.")
 NO_LOSS = NotEnough("Not seen yet: it shows in readings of each cell before runs on days long after the charge.")
 NO_RATIO = NotEnough("Not seen yet: it shows in readings of each cell after a few deep runs.")

@@ -76,6 +76,8 @@ class OutingFit:
         State of charge each voltage reading stands for on the mean curve [1]
     relaxed : Relaxed
         What the readings after the runs were corrected by [V]
+    lost : FloatArray
+        Charge each cell lost by standing since the first run, shape (N, m, n) [1]
     """
 
     layout: Layout
@@ -87,6 +89,7 @@ class OutingFit:
     row_sd: dict[str, FloatArray]
     read_soc: dict[str, FloatArray]
     relaxed: Relaxed
+    lost: FloatArray
 
     @property
     def charge(self) -> FloatArray:
@@ -117,4 +120,4 @@ class OutingFit:
         lay, n = self.layout, self.layout.cells
         inverse = np.exp(-self.x[:, :n] - self.expected_log_capacity)
         drawn = np.cumsum(self.charge, axis=1) - (0.0 if boundary else self.charge)
-        return np.asarray(self.x[:, None, lay.start : lay.start + n] - drawn[..., None] * inverse[:, None, :], dtype=np.float64)
+        return np.asarray(self.x[:, None, lay.start : lay.start + n] - drawn[..., None] * inverse[:, None, :] - self.lost, dtype=np.float64)

@@ -214,10 +214,9 @@ def first_states(packs: list[Pack], cells: CellFamily) -> PackStates:
     trait_mean[:, :n] = np.log([one.resistance_ohm for one in known])
     trait_variance[:, :n] = np.square([one.resistance_relative_sd for one in known])
     trait_variance[:, n] = [float(one.relaxation_sd) ** 2 for one in known]
-    nothing = np.zeros(count)
     return PackStates(
         Belief(mean, covariance), trait_mean, trait_variance, np.zeros((count, n, SUMS)), np.zeros((count, n)),
-        nothing, nothing, nothing, nothing, nothing,
+        *(np.zeros(count) for _ in range(5)),  # five arrays, for each is written into
     )  # fmt: skip
 
 

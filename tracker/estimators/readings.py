@@ -59,9 +59,11 @@ class Readings:
         What is known of the state of charge after the charges before and after, shape (N,) [1]
     stood_months : FloatArray
         How long the pack stood between the charge before and its first run, 0 where unknown, shape (N,) [month]
-    put_back_ah, idle_soc, joined_sd : FloatArray
-        Charger count, charge lost by standing during the outing, and what a count joined from several charges is unsure by
-        besides, shape (N,) [Ah], [1], [1]
+    since_months : FloatArray
+        From the start of the first run to that of each, shape (N, m) [month]
+    put_back_ah, idle_soc, idle_months, joined_sd : FloatArray
+        Charger count, charge lost by standing during the outing and how long that was, and what a count joined from several charges is unsure by
+        besides, shape (N,) [Ah], [1], [month], [1]
     """
 
     rated_ah: FloatArray
@@ -86,8 +88,10 @@ class Readings:
     end_soc: FloatArray
     end_sd: FloatArray
     stood_months: FloatArray
+    since_months: FloatArray
     put_back_ah: FloatArray
     idle_soc: FloatArray
+    idle_months: FloatArray
     joined_sd: FloatArray
 
 
@@ -131,11 +135,12 @@ def lay_out(
     count, runs, n = len(outings), len(outings[0].runs), outings[0].pack.series
     per_cell = {name: np.full((count, runs, n), np.nan) for name in ("before", "after", "loaded")}
     total = {name: np.full((count, runs), np.nan) for name in ("before", "after", "loaded")}
-    names = ("rest_before_s", "rest_after_s", "loaded_a", "mean_a", "meter", "usual", "usual_sd", "cutoff", "run_s")
+    names = ("rest_before_s", "rest_after_s", "loaded_a", "mean_a", "meter", "usual", "usual_sd", "cutoff", "run_s", "since")
     scalar = {name: np.full((count, runs), np.nan) for name in names}
     pack_k = np.full((count, runs), STANDARD_TEMPERATURE_K)
     ends = np.empty((count, 4))
     rated, put_back, idle, stood = np.empty(count), np.full(count, np.nan), np.zeros(count), np.zeros(count)
+    idle_months = np.zeros(count)
     for i, outing in enumerate(outings):
         rated[i] = outing.pack.capacity_ah
         for j, run in enumerate(outing.runs):
@@ -143,6 +148,7 @@ def lay_out(
                 if volts:
                     _place(volts, cells, per_cell[name][i, j], total[name], (i, j))
             scalar["run_s"][i, j] = run.run_s
+            scalar["since"][i, j] = (run.started_at - outing.runs[0].started_at).total_seconds() / MONTH_S
             for name, value in (
                 ("rest_before_s", run.rest_before_s),
                 ("rest_after_s", run.rest_after_s),
@@ -167,8 +173,8 @@ def lay_out(
             most_ah = MOST_PUT_BACK[cells.chemistry.family] * rated[i] * max(1, outing.joined)
             if outing.after.put_back_ah is not None and 0 < outing.after.put_back_ah <= most_ah:
                 put_back[i] = outing.after.put_back_ah
-            standing_s = (outing.after.finished_at - outing.runs[0].started_at).total_seconds()
-            idle[i] = min(0.5, cells.chemistry["self_discharge_per_month"] * standing_s / MONTH_S)
+            idle_months[i] = (outing.after.finished_at - outing.runs[0].started_at).total_seconds() / MONTH_S
+            idle[i] = min(0.5, cells.chemistry["self_discharge_per_month"] * idle_months[i])
     lowest, highest = LOWEST_CELL_V[cells.chemistry.family], cells.chemistry["full_v"] + OVER_FULL_V
     return Readings(
         rated_ah=rated,
@@ -193,8 +199,10 @@ def lay_out(
         end_soc=ends[:, 2],
         end_sd=ends[:, 3],
         stood_months=stood,
+        since_months=scalar["since"],
         put_back_ah=put_back,
         idle_soc=idle,
+        idle_months=idle_months,
         joined_sd=np.array([JOINED_SD if outing.joined > 1 else 0.0 for outing in outings]),
     )
 

@@ -114,6 +114,7 @@ def fit_outings(readings: Readings, cells: CellFamily, known: PackKnowledge) -> 
         row_sd=problem.row_sd,
         read_soc=problem.read_soc,
         relaxed=problem.relaxed,
+        lost=problem.lost,
     )
 
 
@@ -129,6 +130,12 @@ class _Problem:
         self.log_capacity = known.log_capacity
         self.acceptance = cells.chemistry["charge_acceptance"]
         self.acceptance_sd = cells.sd_of("charge_acceptance", 0.004)
+        # A charger that balances gives until the neediest cell is full: the one that loses by standing, where there is one.
+        own_loss = cells.chemistry["self_discharge_per_month"] + known.excess_loss
+        self.lost = np.minimum(own_loss[:, None, :] * readings.since_months[..., None], 0.5)
+        restless = known.excess_loss > 0.0
+        alone = (known.excess_loss == known.excess_loss.max(axis=1, keepdims=True)) & restless
+        self.neediest = np.where(restless.any(axis=1, keepdims=True), alone, 1.0 / n)
         self.factor = cells.slower(readings.pack_k)
         self.rows: dict[str, slice] = {}
         self.row_sd: dict[str, FloatArray] = {}
@@ -275,7 +282,7 @@ class _Problem:
     ) -> None:  # fmt: skip
         lay, n, k = self.layout, self.n, self.layout.shapes
         moment = np.arange(self.runs) + boundary
-        now = state[:, moment, :]
+        now = state[:, moment, :] - self.lost
         for kind, volts, sd_v, shared_v in self._voltage_readings(when, now, c_rate):
             total = kind.endswith("_total")
             if kind not in self.used:
@@ -380,14 +387,15 @@ class _Problem:
         capacity = 1.0 / inverse
         returned = self.acceptance * np.nan_to_num(r.put_back_ah) / r.rated_ah
         relative = np.hypot(CHARGER_RELATIVE_SD, self.acceptance_sd / self.acceptance)
-        idle_sd = 0.5 * r.idle_soc
+        idle = r.idle_soc + np.maximum(self.known.excess_loss.max(axis=1), 0.0) * r.idle_months
+        idle_sd = 0.5 * idle
         spread = np.sqrt(np.square(relative * returned) + COUNT_STEP_OF_RATED**2 + np.square(idle_sd) + np.square(r.joined_sd))
         self.row_sd["charger"] = spread[:, None]
         end = x[:, -1]
-        missing = capacity * (end[:, None] - start)
+        missing = self.neediest * capacity * (end[:, None] - start)
         row = self.rows["charger"].start
-        residual[:, row] = (missing.mean(axis=1) + charge.sum(axis=1) + r.idle_soc - returned) / spread
-        jacobian[:, row, :n] = missing / n / spread[:, None]
-        jacobian[:, row, lay.start : lay.start + n] = -capacity / n / spread[:, None]
+        residual[:, row] = (missing.sum(axis=1) + charge.sum(axis=1) + idle - returned) / spread
+        jacobian[:, row, :n] = missing / spread[:, None]
+        jacobian[:, row, lay.start : lay.start + n] = -self.neediest * capacity / spread[:, None]
         jacobian[:, row, lay.charge : lay.charge + self.runs] = 1.0 / spread[:, None]
-        jacobian[:, row, -1] = capacity.mean(axis=1) / spread
+        jacobian[:, row, -1] = (self.neediest * capacity).sum(axis=1) / spread
