@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
+import math
 from collections import defaultdict, deque
 from collections.abc import Iterable, Sequence
-
-import numpy as np
+from statistics import median
 
 from tracker.domain.controller import Vehicle
 from tracker.domain.session import Run
@@ -60,6 +60,7 @@ class UsualDraws:
     def __init__(self, currents: Iterable[DrawnCurrent] = ()) -> None:
         self._counted: dict[str | None, deque[float]] = defaultdict(lambda: deque(maxlen=REMEMBERED))
         self._shown: dict[str | None, deque[float]] = defaultdict(lambda: deque(maxlen=REMEMBERED))
+        self._found: dict[tuple[str | None, bool], UsualDraw | None] = {}
         for current in currents:
             self.add(current)
 
@@ -73,6 +74,8 @@ class UsualDraws:
         """
         vehicle, current_a, counted = current
         (self._counted if counted else self._shown)[vehicle].append(current_a)
+        self._found.pop((vehicle, True), None)
+        self._found.pop((vehicle, False), None)
 
     def of(self, outing: Outing) -> Draws:
         """Draws to estimate an outing with: where a count says what was taken, none; else by vehicle.
@@ -91,18 +94,22 @@ class UsualDraws:
             return {}
         found: Draws = {}
         for run in outing.runs:
-            draw = _usual(self._counted[run.vehicle], run.vehicle)
-            if _shows_charge(run):
-                draw = draw if self._is_regular(run.vehicle) else None
-            elif draw is None:
-                draw = _usual([*self._counted[run.vehicle], *self._shown[run.vehicle]], run.vehicle)
+            draw = self._draw(run.vehicle, beside=_shows_charge(run))
             if draw is not None:
                 found[run.pack, run.vehicle] = draw
         return found
 
-    def _is_regular(self, vehicle: str | None) -> bool:
-        values = np.asarray(self._counted[vehicle], dtype=np.float64)
-        return len(values) >= RUNS_TO_TRUST_DRAW and bool(np.std(values, ddof=1) < REGULAR_SPREAD * np.mean(values))
+    def _draw(self, vehicle: str | None, *, beside: bool) -> UsualDraw | None:
+        """What a vehicle usually draws, `beside` other evidence only where it is regular."""
+        if (vehicle, beside) not in self._found:
+            counted = self._counted[vehicle]
+            draw = _usual(counted, vehicle)
+            if beside:
+                draw = draw if _is_regular(counted) else None
+            elif draw is None:
+                draw = _usual([*counted, *self._shown[vehicle]], vehicle)
+            self._found[vehicle, beside] = draw
+        return self._found[vehicle, beside]
 
 
 def drawn(outing: Outing, charge_ah: Sequence[float], charge_sd_ah: Sequence[float]) -> list[DrawnCurrent]:
@@ -144,12 +151,19 @@ def _shows_charge(run: Run) -> bool:
     return bool(run.after_v) or run.used_ah is not None or run.mean_a is not None or bool(run.loaded_v)
 
 
+def _is_regular(currents: Sequence[float] | deque[float]) -> bool:
+    count = len(currents)
+    if count < RUNS_TO_TRUST_DRAW:
+        return False
+    mean = sum(currents) / count
+    return sum((current - mean) ** 2 for current in currents) < (count - 1) * (REGULAR_SPREAD * mean) ** 2
+
+
 def _usual(currents: Sequence[float] | deque[float], vehicle: str | None) -> UsualDraw | None:
     if len(currents) < RUNS_TO_LEARN_DRAW:
         return None
-    values = np.asarray(currents, dtype=np.float64)
-    middle = float(np.median(values))
-    off = float(np.sum(np.square(values / middle - 1.0)))
-    prior = 0.0 if len(values) >= RUNS_TO_TRUST_DRAW else ORDINARY_RUNS
-    spread = float(np.sqrt((prior * ORDINARY_SPREAD**2 + off) / (prior + len(values) - 1.0)))
+    middle = median(currents)
+    off = sum((current / middle - 1.0) ** 2 for current in currents)
+    prior = 0.0 if len(currents) >= RUNS_TO_TRUST_DRAW else ORDINARY_RUNS
+    spread = math.sqrt((prior * ORDINARY_SPREAD**2 + off) / (prior + len(currents) - 1.0))
     return middle, max(spread, UNNAMED_FLOOR_SD if vehicle is None else LEARNED_DRAW_FLOOR_SD)

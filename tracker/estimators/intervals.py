@@ -29,10 +29,11 @@ def estimate(value: float, sd: float, low: float | None = None, high: float | No
     """
     half = COVERAGE_FACTOR_90 * sd
     bottom, top = value - half, value + half
-    if low is not None:
-        value, bottom, top = max(value, low), max(bottom, low), max(top, low)
-    if high is not None:
-        value, bottom, top = min(value, high), min(bottom, high), min(top, high)
+    # Most lie well inside, and there are very many of them.
+    if low is not None and bottom < low:
+        value, bottom, top = max(value, low), low, max(top, low)
+    if high is not None and top > high:
+        value, bottom, top = min(value, high), min(bottom, high), high
     # A value at the end of what can be is no surer for it: the interval keeps its width on the side that is open.
     if low is not None and top <= low:
         top = low + half

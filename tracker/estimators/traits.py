@@ -40,6 +40,8 @@ LOSS_SD_PER_MONTH = 0.10
 OFFSET_SD_SOC = 0.006
 """How far apart cells of a pack always come off the charger. From memory."""
 LEAST_STAND_S = 86400.0
+SLIP_SOC = 0.25
+"""Cells further apart than this after standing were misread."""
 SURE = 2.0
 """Excess loss enters estimates when it is this many standard uncertainties from nothing."""
 SUM_MEMORY = 0.98
@@ -183,18 +185,19 @@ def standing_sums(sums: FloatArray, outings: Sequence[Outing], readings: Reading
     if n < 2:
         return sums
     after = SUM_MEMORY * sums
-    before_soc, after_soc = (_own_soc(volts, cells, deviation) for volts in (readings.before_v, readings.after_v))
-    full_soc = cells.curve.soc(readings.before_v[:, 0])
-    for i, outing in enumerate(outings):
-        stood = float(readings.stood_months[i])
-        if stood * MONTH_S >= LEAST_STAND_S / 4.0 and is_full(outing.before, outing.pack, cells):
-            # Near full the makes agree, while the pack's own curve has been bent to the very readings looked at here.
-            _add(after[i], full_soc[i], 1.0, stood)
-        for j in range(1, len(outing.runs)):
-            earlier, later = outing.runs[j - 1], outing.runs[j]
-            waited_s = (later.started_at - earlier.started_at).total_seconds() - earlier.run_s
-            if waited_s >= LEAST_STAND_S:
-                _add(after[i], before_soc[i, j] - after_soc[i, j - 1], 0.0, waited_s / MONTH_S)
+    stood = readings.stood_months
+    full = np.array([is_full(outing.before, outing.pack, cells) for outing in outings])
+    full &= stood * MONTH_S >= LEAST_STAND_S / 4.0
+    if full.any():
+        # Near full the makes agree, while the pack's own curve has been bent to the very readings looked at here.
+        _add(after, np.where(full[:, None], cells.curve.soc(readings.before_v[:, 0]), np.nan), 1.0, stood)
+    runs = readings.since_months.shape[1]
+    if runs > 1:
+        before_soc, after_soc = (_own_soc(volts, cells, deviation) for volts in (readings.before_v, readings.after_v))
+        for j in range(1, runs):
+            waited = readings.since_months[:, j] - readings.since_months[:, j - 1] - readings.run_s[:, j - 1] / MONTH_S
+            long = (waited * MONTH_S >= LEAST_STAND_S)[:, None]
+            _add(after, np.where(long, before_soc[:, j] - after_soc[:, j - 1], np.nan), 0.0, waited)
     return after
 
 
@@ -203,16 +206,18 @@ def _own_soc(volts: FloatArray, cells: CellFamily, deviation: FloatArray) -> Flo
     return np.asarray(mean + np.sum(cells.curve.shape_values(np.nan_to_num(mean)) * deviation[:, None, None, :], axis=-1), dtype=np.float64)
 
 
-def _add(sums: FloatArray, soc: FloatArray, offset: float, months: float) -> None:
-    gap = soc - np.median(soc) if len(soc) > 2 else soc - soc.mean()
-    if np.isnan(gap).any() or np.abs(gap).max() > 0.25:
-        return
-    weight = 1.0 / (BALANCE_SD_SOC**2 + (0.05 * months * LOSS_SD_PER_MONTH) ** 2)
-    sums[:, 0] += weight * offset
-    sums[:, 1] += weight * offset * months
-    sums[:, 2] += weight * months**2
-    sums[:, 3] -= weight * offset * gap
-    sums[:, 4] -= weight * months * gap
+def _add(sums: FloatArray, soc: FloatArray, offset: float, months: FloatArray) -> None:
+    """Add one standing of each pack whose cells were all read, shape (N, n)."""
+    middle = np.median(soc, axis=1, keepdims=True) if soc.shape[1] > 2 else soc.mean(axis=1, keepdims=True)
+    gap = soc - middle
+    told = np.abs(np.nan_to_num(gap, nan=1.0)).max(axis=1) <= SLIP_SOC
+    weight = np.where(told, 1.0 / (BALANCE_SD_SOC**2 + np.square(0.05 * months * LOSS_SD_PER_MONTH)), 0.0)[:, None]
+    gap, months = np.where(told[:, None], gap, 0.0), np.where(told, months, 0.0)[:, None]
+    sums[..., 0] += weight * offset
+    sums[..., 1] += weight * offset * months
+    sums[..., 2] += weight * np.square(months)
+    sums[..., 3] -= weight * offset * gap
+    sums[..., 4] -= weight * months * gap
 
 
 def excess_loss(sums: FloatArray) -> tuple[FloatArray, FloatArray]:
