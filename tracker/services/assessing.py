@@ -6,7 +6,7 @@ are missing or of another model version are made at the next look, also when the
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import replace
 from datetime import datetime
 from itertools import groupby
@@ -17,7 +17,7 @@ from tracker.estimators import MODEL
 from tracker.estimators.assess import View
 from tracker.estimators.history import PackHistory
 from tracker.estimators.memory import read as memory_of
-from tracker.services.estimating import Job, Judged, Known, Saved, estimate, ready_to_save, runs_in
+from tracker.services.estimating import Job, Judged, Known, Saved, estimate, ready_to_save
 from tracker.services.workers import estimate_all, worker_count
 from tracker.store.database import Store
 from tracker.store.garbage import collector_resting
@@ -25,7 +25,9 @@ from tracker.store.records import Records
 from tracker.store.results import StoredKnowledge
 
 RUNS_AT_ONCE = 5_000
-"""Runs estimated in one go: many, for the estimator works on many packs at a time; not more, for others wait while they are saved."""
+"""Runs saved in one go: not more, for others wait meanwhile."""
+RUNS_TO_A_JOB = 25_000
+"""Runs estimated in one go where nobody waits: many, for packs are learned outing by outing, many packs at a time."""
 MANY_RUNS = 20_000
 """From here on, starting further processes takes less time than it saves."""
 LABEL = "runs assessed"
@@ -40,10 +42,9 @@ def refresh(store: Store, names: Sequence[str] | None = None, *, everything: boo
         needing = tuple(counts) if everything else records.stale_packs(MODEL)
     wanted = needing if names is None else [name for name in names if name in set(needing)]
     told = _Told(progress, sum(counts[name] for name in wanted))
-    batches = list(_batches(wanted, counts))
     if told.total >= MANY_RUNS and worker_count() > 1:
-        batches = _refresh_in_parallel(store, batches, told)
-    for batch in batches:
+        wanted = _refresh_in_parallel(store, list(_batches(wanted, counts, RUNS_TO_A_JOB)), told)
+    for batch in _batches(wanted, counts, RUNS_AT_ONCE):
         with store.writing() as records:
             # Another program may have removed a pack or done the work since we looked.
             present = records.run_counts()
@@ -117,17 +118,19 @@ class _Told:
             self._progress(LABEL, self._done + done, self.total)
 
 
-def _refresh_in_parallel(store: Store, batches: Sequence[list[str]], told: _Told) -> list[list[str]]:
+def _refresh_in_parallel(store: Store, batches: Sequence[list[str]], told: _Told) -> list[str]:
     """Estimate outside any transaction, save what nobody changed meanwhile, and return the packs still to do."""
-    left: list[list[str]] = []
+    left: list[str] = []
     for job, found in estimate_all(_read_job(store, batch) for batch in batches):
-        with store.writing() as records, collector_resting():
-            unchanged = set() if found is None else _unchanged(records, job)
-            _save(records, [saved for saved in found or () if saved.pack in unchanged])
-        rest = [history for history in job.past if history.pack.name not in unchanged]
-        if rest:
-            left.append([history.pack.name for history in rest])
-        told.add(runs_in(job.past) - runs_in(rest))
+        ready = {} if found is None else {saved.pack: saved for saved in found}
+        counts = {history.pack.name: len(history.runs) for history in job.past}
+        for part in _batches(list(counts), counts, RUNS_AT_ONCE):
+            some = replace(job, past=tuple(history for history in job.past if history.pack.name in set(part)))
+            with store.writing() as records, collector_resting():
+                unchanged = _unchanged(records, some) if ready else set()
+                _save(records, [ready[name] for name in part if name in unchanged])
+            left += [name for name in part if name not in unchanged]
+            told.add(sum(counts[name] for name in part if name in unchanged))
     return left
 
 
@@ -166,13 +169,13 @@ def _save(records: Records, found: Sequence[Saved]) -> None:
             records.save_knowledge(saved.pack, knowledge)
 
 
-def _batches(names: Sequence[str], counts: dict[str, int]) -> Iterator[list[str]]:
+def _batches(names: Sequence[str], counts: Mapping[str, int], at_once: int) -> Iterator[list[str]]:
     batch: list[str] = []
     runs = 0
     for name in names:
         batch.append(name)
         runs += counts[name]
-        if runs >= RUNS_AT_ONCE:
+        if runs >= at_once:
             yield batch
             batch, runs = [], 0
     if batch:

@@ -17,6 +17,7 @@ def in_parallel(monkeypatch: pytest.MonkeyPatch) -> None:
     """Take any number of runs for very many, one pack a job."""
     monkeypatch.setattr(assessing, "MANY_RUNS", 1)
     monkeypatch.setattr(assessing, "RUNS_AT_ONCE", 1)
+    monkeypatch.setattr(assessing, "RUNS_TO_A_JOB", 1)
     for module in (assessing, workers):
         monkeypatch.setattr(module, "worker_count", lambda: 2)
 
