@@ -18,6 +18,10 @@ Shows for every run what it took out of the pack (mAh), how deep each cell went
 to know about it. Worst first, the grades are damaging, deep, low and fine.
 Behind ± is half the central 90 % interval.
 
+Runs are shown as known now: what came later teaches about the pack, and so about
+its earlier runs. --as-then shows each as it could be known at the time, from
+what came before it, its own readings and the charge after it.
+
 What has been estimated is kept; only runs that are new, or whose pack's history
 has changed, are estimated again. --all estimates everything again."""
 
@@ -32,6 +36,7 @@ def add_to(commands: Commands[argparse.ArgumentParser]) -> None:
     parser = add_command(commands, "assess", "what each run took out of each cell", DESCRIPTION, EXAMPLES)
     parser.add_argument("--pack", metavar="NAME", type=words, help="this pack only")
     parser.add_argument("--all", action="store_true", help="estimate every run again, also those that need no new estimate")
+    parser.add_argument("--as-then", action="store_true", help="each run as it could be known at the time, without what came later")
     add_json(parser)
     parser.set_defaults(run=assess)
 
@@ -44,20 +49,24 @@ def assess(args: argparse.Namespace) -> int:
 
     with open_chosen(args) as services:
         with ProgressLine() as progress:
-            assessed = services.runs.assess(args.pack, everything=args.all, progress=progress)
+            if args.as_then:
+                assessed = services.runs.assess_as_then(args.pack, progress=progress)
+            else:
+                assessed = services.runs.assess(args.pack, everything=args.all, progress=progress)
         if args.json:
-            print_document(assess_document(services.runs.model, assessed))
+            print_document(assess_document(services.runs.model, assessed, as_then=args.as_then))
         elif assessed:
-            show(run_lines(assessed))
+            show(run_lines(assessed, as_then=args.as_then))
         else:
             show(["No runs are stored yet. Write one down with 'pack-tracker log run', or bring in files with 'pack-tracker import'."])
     return 0
 
 
-def run_lines(assessed: Sequence[AssessedRun]) -> Iterator[str]:
+def run_lines(assessed: Sequence[AssessedRun], *, as_then: bool = False) -> Iterator[str]:
     """Return what each run took, pack by pack."""
     from tracker.cli.output import clean
 
+    yield "Each run as it could be known at the time" if as_then else "As known now"
     yield "used: mAh ± half the 90 % interval; depth: % used of each cell, 1 2 3 …"
     for pack, runs in groupby(assessed, key=lambda each: each.run.pack):
         yield ""

@@ -19,9 +19,9 @@ def print_document(document: Document) -> None:
     print(json.dumps(document, indent=2, allow_nan=False))
 
 
-def assess_document(model: str, assessed: Sequence[AssessedRun]) -> Document:
+def assess_document(model: str, assessed: Sequence[AssessedRun], *, as_then: bool = False) -> Document:
     """Return what `assess --json` prints."""
-    return {"model": model, "runs": [run_document(each) for each in assessed]}
+    return {"model": model, "as_known": "then" if as_then else "now", "runs": [run_document(each) for each in assessed]}
 
 
 def run_document(assessed: AssessedRun) -> Document:

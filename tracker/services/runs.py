@@ -65,6 +65,13 @@ class Runs:
             runs = [run for run in records.runs(names) if (run.pack, run.started_at) in estimates]
         return tuple(AssessedRun(run=run, estimate=estimates[run.pack, run.started_at]) for run in runs)
 
+    def assess_as_then(self, pack: str | None = None, progress: Progress | None = None) -> tuple[AssessedRun, ...]:
+        """Return what each run took as it could be known at the time: from what came before it, itself and the charge after it."""
+        with self._store.reading() as records:
+            names = [each.name for each in records.packs()] if pack is None else [records.pack(pack).name]
+            found = assess(records, histories(records, names), progress, view="then")
+        return tuple(each for judged in found for each in judged.runs)
+
     def refresh(self, progress: Progress | None = None) -> None:
         """Estimate what needs estimating."""
         refresh(self._store, progress=progress)

@@ -6,6 +6,7 @@ import json
 from datetime import UTC, datetime
 from typing import Any
 
+import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
@@ -68,7 +69,8 @@ def check_quantities(part: Any) -> None:
 
 def test_assess(filled: Command) -> None:
     document = filled("assess", "--json").document()
-    assert set(document) == {"model", "runs"}
+    assert set(document) == {"model", "as_known", "runs"}
+    assert document["as_known"] == "now"
     assert len(document["runs"]) == 4
     check_quantities(document)
     for run in document["runs"]:
@@ -92,6 +94,14 @@ def test_packs(filled: Command) -> None:
     assert [pack["pack"] for pack in document["packs"]] == ["Groomer", "Tug A", "Tug B"]
     assert document["packs"][1]["rated_mah"] == 5000
     assert len(filled("packs", "--retired", "--json").document()["packs"]) == 4
+
+
+def test_assess_as_then(filled: Command) -> None:
+    """The last run of a pack knows nothing that came later, so both ways say the same of it."""
+    now, then = (filled("assess", "--pack", "Tug A", "--json", *options).document() for options in ((), ("--as-then",)))
+    assert then["as_known"] == "then"
+    assert [run["started_at"] for run in then["runs"]] == [run["started_at"] for run in now["runs"]]
+    assert then["runs"][-1]["used_mah"]["value"] == pytest.approx(now["runs"][-1]["used_mah"]["value"], rel=1e-6)
 
 
 def test_health(filled: Command) -> None:
