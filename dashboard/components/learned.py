@@ -29,10 +29,10 @@ def learned_sections(learning: PackLearning) -> list[Component]:
     """Everything that is known, and in place of what is not, what to write down for it."""
     health, points = learning.health, learning.points
     parts: list[Component] = []
-    if has_capacity(points) or not isinstance(health.capacity_ah, NotEnough):
-        parts.append(html.Section([html.H2(HEADING), history_panel(health)]))
-    else:
+    if isinstance(health.capacity_ah, NotEnough) and not says_something(health):
         parts.append(nothing_yet(health.capacity_ah))
+    else:
+        parts.append(html.Section([html.H2(HEADING), history_panel(health)]))
     if has_capacity(points):
         parts.append(capacity_section(health, points))
     if has_resistance(points):
@@ -40,6 +40,12 @@ def learned_sections(learning: PackLearning) -> list[Component]:
     if learning.curve.readings:
         parts.append(curve_section(learning.curve))
     return parts
+
+
+def says_something(health: PackHealth) -> bool:
+    """Whether anything about the cells is known, if not what they hold."""
+    about_cells = (quantity for cell in health.cells for quantity in (cell.resistance_ohm, cell.excess_loss_per_month))
+    return any(not isinstance(quantity, NotEnough) for quantity in (health.weakest_ratio, *about_cells))
 
 
 def nothing_yet(why: NotEnough) -> Component:

@@ -44,7 +44,7 @@ LEARNED_SHARE = 0.6
 VAGUE_RATIO = 0.03
 GROWTH_SD = 0.2
 
-NO_CAPACITY = NotEnough("Not known closely yet: a few runs down to the reserve, with what the charger put back after each, would show it.")
+NO_CAPACITY = NotEnough("Not known closely yet: it takes a few runs down to the reserve, with what the charger put back after each.")
 NO_RESISTANCE = NotEnough("Not seen yet: write down volts and amps under load, or each cell's resistance as the charger shows it.")
 NO_LOSS = NotEnough("Not seen yet: it shows in readings of each cell before runs on days long after the charge.")
 NO_RATIO = NotEnough("Not seen yet: it shows in readings of each cell after a few deep runs.")

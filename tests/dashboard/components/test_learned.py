@@ -112,6 +112,15 @@ def test_a_curve_or_resistance_alone_is_still_shown() -> None:
     health = replace(known.health, capacity_ah=NotEnough("No charge was counted yet."))
     page = learned_sections(replace(known, points=blind, health=health))
     assert [chart.id for chart in every(page, "Graph")] == CHARTS[1:]
+    assert "No charge was counted yet" in words(page), "the panel says what else is known, and of the capacity why it is not"
+
+
+def test_nothing_known_says_what_it_takes() -> None:
+    known = learning()
+    why = NotEnough("No charge was counted yet.")
+    cells = tuple(replace(cell, capacity_ah=why, resistance_ohm=why, excess_loss_per_month=why) for cell in known.health.cells)
+    health = replace(known.health, capacity_ah=why, weakest_ratio=why, cells=cells)
+    page = learned_sections(replace(known, points=(), health=health))
     assert "Write down what the charger put back" in words(page)
 
 
