@@ -112,7 +112,7 @@ def test_a_curve_or_resistance_alone_is_still_shown() -> None:
     health = replace(known.health, capacity_ah=NotEnough("No charge was counted yet."))
     page = learned_sections(replace(known, points=blind, health=health))
     assert [chart.id for chart in every(page, "Graph")] == CHARTS[1:]
-    assert "No charge was counted yet" in words(page), "the panel says what else is known, and of the capacity why it is not"
+    assert "no charge was counted yet" in words(page).lower(), "the panel says what else is known, and of the capacity why it is not"
 
 
 def test_nothing_known_says_what_it_takes() -> None:
