@@ -1,4 +1,4 @@
-"""How long it takes to import and assess 100,000 runs of 1,000 packs, and to log one run.
+"""How long it takes to import and assess 100,000 runs of 1,000 packs, with what memory, and to log one run or charge.
 
 Run with: python -m tests.benchmarks.services_speed
 """
@@ -10,13 +10,17 @@ import random
 import tempfile
 from collections.abc import Callable, Iterator
 from datetime import UTC, datetime, timedelta
+from functools import partial
 from pathlib import Path
+from resource import RUSAGE_CHILDREN, RUSAGE_SELF, getrusage
 from statistics import median
 from time import perf_counter, process_time
 
+from tracker.domain.session import Charge
 from tracker.services import Services, open_services
 
 PACKS, RUNS_EACH = 1000, 100
+LONG_HISTORY = 500
 START = datetime(2023, 1, 1, 9, tzinfo=UTC)
 
 
@@ -31,18 +35,49 @@ def main() -> None:
             _timed("states of 1,000 packs", services.packs.states)
             _timed("record of one pack", lambda: services.packs.record("pack 1"))
             _timed("read 100,000 assessed runs", services.runs.assess)
-            _log_runs(services)
+            print(f"most memory: {_most_mb(RUSAGE_SELF):.0f} MB here, {_most_mb(RUSAGE_CHILDREN):.0f} MB in a process that helps")
+            _log_runs(services, "pack 1")
+            _grow(services, "pack 2", LONG_HISTORY)
+            _log_runs(services, "pack 2")
 
 
-def _log_runs(services: Services) -> None:
-    template = services.runs.assess("pack 1")[-1].run
-    times = []
+def _log_runs(services: Services, pack: str) -> None:
+    assessed = services.runs.assess(pack)
+    template = assessed[-1].run
+    runs, charges = [], []
     for number in range(20):
         run = dataclasses.replace(template, started_at=template.started_at + timedelta(days=number + 1))
-        start = perf_counter()
-        services.runs.log(run)
-        times.append(perf_counter() - start)
-    print(f"log one run of a pack with 100 runs: {1000 * median(times):.0f} ms (median), {1000 * max(times):.0f} ms (worst)")
+        runs.append(_seconds(partial(services.runs.log, run)))
+        charge = Charge(pack=pack, finished_at=run.started_at + timedelta(hours=3), put_back_ah=3.0, goal="full")
+        charges.append(_seconds(partial(services.charges.log, charge)))
+    for what, times in (("run", runs), ("charge", charges)):
+        print(
+            f"log one {what} of a pack with {len(assessed)} runs: {1000 * median(times):.0f} ms (median), {1000 * max(times):.0f} ms (worst)"
+        )
+
+
+def _grow(services: Services, pack: str, runs: int) -> None:
+    """Give a pack so many runs, with a charge after each, every other one counted."""
+    template = services.runs.assess(pack)[-1].run
+    chance = random.Random(5)
+    with services.runs._store.writing() as records:
+        for number in range(runs - RUNS_EACH):
+            at = template.started_at + timedelta(days=number + 1)
+            records.add_runs([dataclasses.replace(template, started_at=at)])
+            count_ah = round(3.0 * chance.gauss(1.0, 0.015), 3) if number % 2 else None
+            records.add_charges([Charge(pack=pack, finished_at=at + timedelta(hours=3), put_back_ah=count_ah, goal="full")])
+        records.mark_stale(pack)
+    _timed(f"learn a pack with {runs} runs from nothing", lambda: services.runs.assess(pack))
+
+
+def _seconds(job: Callable[[], object]) -> float:
+    start = perf_counter()
+    job()
+    return perf_counter() - start
+
+
+def _most_mb(who: int) -> float:
+    return getrusage(who).ru_maxrss / 1024.0
 
 
 def _files(folder: Path) -> list[Path]:
