@@ -154,7 +154,8 @@ def resumed(pack: Pack, outings: list[Outing], digests: Sequence[str], memory: M
     """
     size = layout_of(pack).size
     anew = Course(pack, outings, np.zeros((0, size)))
-    if memory is None:
+    # Of a history grown shorter, readings come into sight beside the curve again that were no longer kept.
+    if memory is None or max(0, len(outings) - CURVE_OUTINGS) < memory.dots_first:
         return anew
     same = 0
     while same < min(len(digests), len(memory.digests)) and digests[same] == memory.digests[same]:
