@@ -318,7 +318,7 @@ def _weakest(log_capacity: FloatArray, covariance: FloatArray) -> tuple[int | No
     sd = float(np.sqrt(against @ covariance @ against))
     ratio = float(np.exp(against @ log_capacity))
     named = beaten < 1.0 - NAMED_PROBABILITY and ratio < NAMED_RATIO
-    if sd > VAGUE_RATIO:
+    if sd > VAGUE_RATIO and not named:
         return None, NO_RATIO
     return weak if named else None, estimate(ratio, sd * ratio, low=0.0)
 
