@@ -72,7 +72,7 @@ def test_its_band_is_narrower_than_the_spread_between_makes(found: list[tuple[Fl
         width = (np.array(curve.own_high_v) - np.array(curve.own_low_v))[seen]
         assert width.min() >= 0.0
         shares.append(float(np.median(width / family_width(curve)[seen])))
-    assert sum(curve.learned for _, curve in found) >= 12
+    assert sum(curve.learned for _, curve in found) >= 5
     assert max(shares) < 0.9
     assert np.mean(shares) < 0.65
 
