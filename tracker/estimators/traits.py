@@ -14,6 +14,7 @@ from tracker.estimators.knowledge import PackKnowledge
 from tracker.estimators.outing_fit import OutingFit
 from tracker.estimators.outings import Outing, is_full
 from tracker.estimators.readings import MONTH_S, Readings
+from tracker.physics.robust_fit import student_weight
 from tracker.units import STANDARD_TEMPERATURE_K
 
 FloatArray = NDArray[np.float64]
@@ -93,6 +94,8 @@ def traits_said(
     if (~np.isnan(readings.loaded_a)).any():
         value, sd = _from_sag(readings, fit, cells, known)
         weight = np.where(np.isfinite(sd) & np.isfinite(value), 1.0 / np.square(np.nan_to_num(sd, nan=1.0)), 0.0)
+        log_ohm = np.log(known.resistance_ohm)[:, None, :]
+        weight *= _credible(np.nan_to_num(value) - log_ohm, np.nan_to_num(sd, nan=1.0), known.resistance_relative_sd[:, None, :])
         # Runs of one outing share their errors: they count as their mean, not as so many independent ones.
         seen = np.maximum((weight > 0).sum(axis=1), 1)
         precision[:, :n] += weight.sum(axis=1) / seen
@@ -100,10 +103,17 @@ def traits_said(
     for i, outing in enumerate(outings):
         shown = _shown(outing.after, n, cells)
         if shown is not None:
-            precision[i, :n] += 1.0 / SHOWN_RESISTANCE_SD**2
-            vector[i, :n] += shown / SHOWN_RESISTANCE_SD**2
+            off = shown - np.log(known.resistance_ohm[i])
+            shown_weight = _credible(off, SHOWN_RESISTANCE_SD, known.resistance_relative_sd[i]) / SHOWN_RESISTANCE_SD**2
+            precision[i, :n] += shown_weight
+            vector[i, :n] += shown_weight * shown
     precision[:, n], vector[:, n] = _relaxation(readings, fit, known)
     return TraitsSaid(precision, vector)
+
+
+def _credible(off: FloatArray, sd: FloatArray | float, known_sd: FloatArray) -> FloatArray:
+    """Weight, 0…1, of a resistance that is so far off from what was known of it: a slip of the pen is not averaged in."""
+    return np.minimum(1.0, student_weight(off / np.hypot(sd, known_sd)))
 
 
 def _shown(charge: Charge | None, n: int, cells: CellFamily) -> FloatArray | None:
