@@ -43,6 +43,8 @@ OFFSET_SD_SOC = 0.006
 LEAST_STAND_S = 86400.0
 SLIP_SOC = 0.25
 """Cells further apart than this after standing were misread."""
+MOST_ODD = 4.0
+"""A standing says no more than this many standard uncertainties beyond what those before it led to expect."""
 SURE = 2.0
 """Excess loss enters estimates when it is this many standard uncertainties from nothing."""
 SUM_MEMORY = 0.98
@@ -223,6 +225,10 @@ def _add(sums: FloatArray, soc: FloatArray, offset: float, months: FloatArray) -
     told = np.abs(np.nan_to_num(gap, nan=1.0)).max(axis=1) <= SLIP_SOC
     weight = np.where(told, 1.0 / (BALANCE_SD_SOC**2 + np.square(0.05 * months * LOSS_SD_PER_MONTH)), 0.0)[:, None]
     gap, months = np.where(told[:, None], gap, 0.0), np.where(told, months, 0.0)[:, None]
+    # A cell read wrongly once is none that loses by standing; one that does says so again the next time.
+    always, rate, _ = _line(sums)
+    expected = -(offset * always + months * rate)
+    gap = expected + np.clip(gap - expected, -MOST_ODD * BALANCE_SD_SOC, MOST_ODD * BALANCE_SD_SOC)
     sums[..., 0] += weight * offset
     sums[..., 1] += weight * offset * months
     sums[..., 2] += weight * np.square(months)
@@ -251,12 +257,18 @@ def excess_loss(sums: FloatArray) -> tuple[FloatArray, FloatArray]:
     ----------
     .. [1] JCGM 100:2008, H.3: a straight line by least squares.
     """
+    _, rate, sd = _line(sums)
+    return rate, sd
+
+
+def _line(sums: FloatArray) -> tuple[FloatArray, FloatArray, FloatArray]:
+    """Offset and rate of the line, and the standard uncertainty of the rate, shape (..., n) [1], [1 / month], [1 / month]."""
     a = sums[..., 0] + 1.0 / OFFSET_SD_SOC**2
     b = sums[..., 1]
     c = sums[..., 2] + 1.0 / LOSS_SD_PER_MONTH**2
     determinant = a * c - b * b
-    value = (a * sums[..., 4] - b * sums[..., 3]) / determinant
-    return value, np.sqrt(a / determinant)
+    offset = (c * sums[..., 3] - b * sums[..., 4]) / determinant
+    return offset, (a * sums[..., 4] - b * sums[..., 3]) / determinant, np.sqrt(a / determinant)
 
 
 def sure_loss(sums: FloatArray) -> FloatArray:
