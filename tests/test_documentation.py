@@ -14,13 +14,14 @@ import pytest
 
 from tracker import chemistry
 from tracker.cli.main import build_parser
-from tracker.domain import controller, pack, results, session
+from tracker.domain import controller, health, pack, results, session
 
 ROOT = Path(__file__).resolve().parents[1]
 README = (ROOT / "README.md").read_text("utf-8")
 DEVELOPERS = (ROOT / "DEVELOPERS.md").read_text("utf-8")
 RECORDS = (pack.Pack, controller.Controller, controller.Vehicle, session.Run, session.Charge, session.BenchReading)
 RESULTS = (results.Estimate, results.EvidenceVote, results.CellDepth, results.PackState, results.PackRecord)
+LEARNED = (health.CellHealth, health.HealthPoint, health.OwnCurve, health.Outlook, health.PackHealth)
 NUMBERS = re.compile(r"\b(float|Volts|Quantity)\b")
 
 
@@ -110,7 +111,7 @@ def test_every_dependency_has_its_reason_in_the_developers_file() -> None:
 
 def quantities() -> list[str]:
     """Every number with a meaning that a record or a result carries."""
-    fields = {field.name for kind in (*RECORDS, *RESULTS) for field in dataclasses.fields(kind) if NUMBERS.search(str(field.type))}
+    fields = {field.name for kind in (*RECORDS, *RESULTS, *LEARNED) for field in dataclasses.fields(kind) if NUMBERS.search(str(field.type))}
     return sorted(fields)
 
 
