@@ -79,3 +79,19 @@ def test_depth_goes_by_the_rested_voltage_that_was_read() -> None:
             assert isinstance(cell.lowest_loaded_v, Estimate)
             assert cell.lowest_loaded_v.value < 3.79
             assert cell.lowest_loaded_v.value > 3.78 - 4.0 * 28.8 * TYPICAL_OHM
+
+
+def test_a_voltage_below_the_floor_counts_though_the_rested_one_is_doubted() -> None:
+    """Limit: a cell misread at rest is graded all the same where the pack's lowest total lay far below three floors, and only then."""
+    floor_v = family("lipo").chemistry["floor_v"]
+
+    def grade(lowest_v: float) -> str | None:
+        run = Run(
+            pack="club", started_at=START, run_s=RUN_S, before_v=(4.2, 4.2, 4.2), after_v=(3.5, 35.0, 3.5), rest_after_s=3600.0,
+            loaded_v=(round(3.0 * lowest_v, 2),), pack_k=298.15,
+        )  # fmt: skip
+        charge = Charge(pack="club", finished_at=START - timedelta(hours=3), goal="full")
+        return assess_packs([PackHistory(pack=PACK, runs=(run,), charges=(charge,))], {}, {})[0].runs[0].estimate.cells[1].grade
+
+    assert grade(floor_v - 0.3) == "damaging"
+    assert grade(floor_v + 0.45) is None
