@@ -12,13 +12,12 @@ from tracker.estimators.cell_family import CellFamily
 from tracker.estimators.knowledge import PackKnowledge
 from tracker.estimators.outing_fit import OutingFit
 from tracker.estimators.readings import Readings
+from tracker.estimators.run_charge import CELL_READING_SD_V
+from tracker.estimators.traits import BURST, BURST_SD
 from tracker.physics.uncertainty import normal_nodes, probability_below
 
 FloatArray = NDArray[np.float64]
 
-BURST = 1.6
-"""Highest over mean current near the end of a run, when no current was written down. From memory; its spread is BURST_SD."""
-BURST_SD = 0.4
 LOADED_READING_SD_V = 0.03
 """A lowest voltage remembered by a meter or alarm in the model. From memory."""
 TRIP_SD_V = 0.05
@@ -27,6 +26,8 @@ DEEP_SOC, LOW_SOC = 0.5, 0.5
 """Probabilities of having less than half the reserve, or the reserve, at which a grade is given."""
 ALIKE = 0.85
 """How alike the errors of the modelled voltages of a pack's cells are: current, resistance and state are mostly shared. From memory."""
+FITS = 0.4
+"""Robust weight above which a rested voltage is taken for what it says, as for a reading that is not set aside."""
 CURVE_SOC_SD_FLOOR = 0.004
 
 
@@ -170,6 +171,7 @@ def _lowest(
     capacity = readings.rated_ah[:, None, None] * np.exp(fit.x[:, None, :n] + fit.expected_log_capacity[:, None, :])
     c_rate = mean_a[..., None] / capacity
     warm = cells.slower(readings.pack_k)[..., None]
+    rested_v, rested_sd_v, was_read = _rested(fit, cells)
     nodes, weights = normal_nodes(5)
     mean = np.zeros_like(after)
     square = np.zeros_like(after)
@@ -180,7 +182,8 @@ def _lowest(
         factor = cells.resistance_factor(held, readings.pack_k[..., None])
         drop = peak_a[..., None] * ohm * factor
         slow = np.minimum(relaxation * cells.relaxation.deficit(0.0, c_rate, cells.curve.slope(held), warm), 0.8)
-        volts = np.maximum(cells.curve.voltage(soc, deviation) - drop - slow, 0.0)
+        rested = np.where(was_read, rested_v + node * rested_sd_v, cells.curve.voltage(soc, deviation))
+        volts = np.maximum(rested - drop - slow, 0.0)
         sd = np.sqrt(np.square(drop * relative) + np.square(peak_sd_a[..., None] * ohm * factor) + np.square(0.5 * slow) + 0.01**2)
         models.append((volts, sd))
         mean += share * volts
@@ -190,6 +193,18 @@ def _lowest(
     floor = sum((share * probability_below(floor_v, *model) for share, model in zip(weights, models, strict=True)), np.zeros_like(mean))
     mean, sd, changed = _with_readings(readings, mean, sd)
     return mean, sd, np.where(changed, probability_below(floor_v, mean, sd), floor)
+
+
+def _rested(fit: OutingFit, cells: CellFamily) -> tuple[FloatArray, FloatArray, NDArray[np.bool_]]:
+    """Rested voltage of each cell after each run as it was read, its uncertainty, and where it was read and fits.
+
+    What was read needs no curve: near empty, where a percent of charge is a tenth of a volt, it says far more than the charge.
+    """
+    soc = fit.read_soc["after"]
+    was_read = np.isfinite(fit.scaled["after"]) & (fit.weight["after"] > FITS)
+    volts = cells.curve.voltage(np.where(was_read, soc, 0.5))
+    sd = np.hypot(fit.relaxed.shared_v[..., None], CELL_READING_SD_V)
+    return volts, np.broadcast_to(sd, volts.shape), was_read
 
 
 def _with_readings(readings: Readings, mean: FloatArray, sd: FloatArray) -> tuple[FloatArray, FloatArray, NDArray[np.bool_]]:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
+from statistics import median
 
 from tracker.domain.pack import Pack
 from tracker.domain.session import Charge, Run, Volts
@@ -165,13 +166,20 @@ def _joined(charges: Sequence[Charge]) -> Charge | None:
 
 def _charged_between(earlier: Run, later: Run, charges_kept: bool, cells: CellFamily, series: int) -> bool:
     """Whether a pack was charged between two runs although no charge was written down."""
-    start = cell_mean(later.before_v, series)
-    end = cell_mean(earlier.after_v, series)
+    start = _middle_v(later.before_v, cells, series)
+    end = _middle_v(earlier.after_v, cells, series)
     if start is not None and end is not None:
         return bool(cells.curve.soc(start) > cells.curve.soc(end) + RISE_SOC)
     if start is not None:
         return bool(cells.curve.soc(start) > 0.9)
     return not charges_kept and later.started_at - _ended(earlier) > IDLE
+
+
+def _middle_v(volts: Volts, cells: CellFamily, series: int) -> float | None:
+    """Voltage of an ordinary cell of a pack: one that was misread, or a total in its place, does not make the pack full or empty."""
+    if len(volts) != series:
+        return cell_mean(volts, series)
+    return median(min(volt, cells.chemistry["full_v"]) for volt in volts)
 
 
 def _ended(run: Run) -> datetime:

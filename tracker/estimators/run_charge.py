@@ -34,8 +34,9 @@ CELL_READING_SD_V = 0.006
 """One cell on a cell checker: 10 mV step and a few millivolts of calibration. From memory."""
 SHARED_READING_SD_V = 0.004
 """What all cells of one reading have in common: the meter's reference, temperature. From memory."""
-TOTAL_READING_RELATIVE_SD = 0.003
-"""A hand-held meter on the whole pack: 0.5 % and a digit as limits (JCGM 100:2008, 4.3.7). Class from memory."""
+TOTAL_READING_RELATIVE_SD = 0.002
+"""A hand-held meter on the whole pack: 0.5 % and a digit as limits (JCGM 100:2008, 4.3.7), less the part of its gain that is
+the same at every reading and so is learned with the pack's curve. Class from memory."""
 CHARGER_RELATIVE_SD = 0.015
 """Count of a hobby charger. Common practice, no source."""
 METER_RELATIVE_SD = 0.025
@@ -56,8 +57,8 @@ CELL_APART_SOC = 0.05
 """Cells of a pack ordinarily rest this near each other, by their readings. From memory."""
 NEIGHBOUR_END = 5.0
 """A cell this many tolerances from its neighbours is a slip of the pen until another reading says otherwise."""
-CELL_START_SD_SOC = 0.012
-"""How unevenly the cells of a pack are charged. From memory."""
+CELL_START_SD_SOC = 0.008
+"""How unevenly a charge leaves the cells of a pack: within some 10 mV of each other, where a volt is a whole charge. From memory."""
 CEILING_SD_SOC = 0.015
 """How far above full a cell may come out before it is pulled back: what readings of a full pack scatter by. From memory."""
 ROUGHNESS = 0.3
@@ -106,7 +107,8 @@ def fit_outings(readings: Readings, cells: CellFamily, known: PackKnowledge) -> 
         x[left] = own
     residual, jacobian = problem.linearise(x)
     weight = problem.robust_weight(residual)
-    weighted = jacobian * np.minimum(weight, 1.0)[..., None]
+    # Weights above one of readings that fit make up for those below one of readings that fit less: on the whole they are one.
+    weighted = jacobian * weight[..., None]
     precision = problem.prior_precision + np.swapaxes(weighted, 1, 2) @ jacobian
     covariance = np.asarray(np.linalg.inv(precision), dtype=np.float64)
     return OutingFit(

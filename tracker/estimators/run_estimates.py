@@ -4,10 +4,11 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
+from tracker.domain.conventions import DEEP_PROBABILITY
 from tracker.domain.results import CellDepth, NotEnough, Quantity, RunEstimate
 from tracker.domain.session import Run
 from tracker.estimators import MODEL
@@ -82,7 +83,9 @@ def estimates_of(
             # Readings that contradict each other cannot all be right: the answer lies between, and is as unsure as they are apart.
             used = _used(charge[i][j] - gap / 2.0, math.hypot(charge_sd[i][j], gap / 2.0), rated, bool(evidence), contradicted=bool(gap))
             doubted = frozenset(range(1, outing.pack.series + 1)) if gap else doubted_cells(votes, (i, j), run)
-            said = RunEstimate(model=MODEL, used_ah=used, evidence=evidence, cells=_cells(depths[i][j], doubted))
+            said = RunEstimate(
+                model=MODEL, used_ah=used, evidence=evidence, cells=_cells(depths[i][j], doubted, under_load=bool(run.loaded_v))
+            )
             of_outing.append(Said(run, said))
         found.append(of_outing)
     return found
@@ -111,12 +114,17 @@ def _used(charge: float, sd: float, rated_ah: float, any_evidence: bool, *, cont
     return answer if charge + COVERAGE_FACTOR_90 * sd > 0.0 else NotEnough(FULLER_AFTER)
 
 
-def _cells(depths: Sequence[Sequence[float]], doubted: frozenset[int]) -> tuple[CellDepth, ...]:
+def _cells(depths: Sequence[Sequence[float]], doubted: frozenset[int], *, under_load: bool) -> tuple[CellDepth, ...]:
     cells: list[CellDepth] = []
     for number, values in enumerate(depths, start=1):
         before, before_sd, after, after_sd, lowest_v, lowest_sd_v, floor, reserve, half = values
         if number in doubted:
-            cells.append(_doubted(number, _soc(before, before_sd)))
+            own = _doubted(number, _soc(before, before_sd))
+            grade = _by_voltage(floor, known=under_load and lowest_sd_v <= VAGUE_LOADED_V)
+            if grade is not None:
+                # Whatever the readings at rest are worth: a voltage under load that was read below the floor stands.
+                own = replace(own, lowest_loaded_v=estimate(lowest_v, lowest_sd_v, low=0.0), below_floor_probability=floor, grade=grade)
+            cells.append(own)
             continue
         sure = after_sd <= VAGUE_SOC
         # A loaded voltage that was read says how deep a cell went even where the charge left is not known.
@@ -130,10 +138,15 @@ def _cells(depths: Sequence[Sequence[float]], doubted: frozenset[int]) -> tuple[
                 below_floor_probability=floor if sure or sure_volts else None,
                 below_reserve_probability=reserve if sure else None,
                 below_half_reserve_probability=half if sure else None,
-                grade=grade_of(floor, reserve, half) if sure else None,
+                grade=grade_of(floor, reserve, half) if sure else _by_voltage(floor, known=under_load and sure_volts),
             )
         )
     return tuple(cells)
+
+
+def _by_voltage(floor: float, *, known: bool) -> str | None:
+    """Grade a cell whose charge is not known by a voltage under load that was read: only ever as deep, for it cannot tell the rest."""
+    return grade_of(floor, 0.0, 0.0) if known and floor >= DEEP_PROBABILITY else None
 
 
 def _doubted(cell: int, soc_before: Quantity) -> CellDepth:

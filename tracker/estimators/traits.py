@@ -19,6 +19,8 @@ from tracker.units import STANDARD_TEMPERATURE_K
 
 FloatArray = NDArray[np.float64]
 
+BURST, BURST_SD = 1.6, 0.4
+"""Highest over mean current near the end of a run, and its spread, when no current was written down. From memory."""
 SHOWN_RESISTANCE_SD = 0.12
 """Relative: what a charger shows of a cell's resistance scatters so much from one time to the next. From memory."""
 SHOWN_AT_SOC = 0.9
@@ -93,7 +95,7 @@ def traits_said(
     """
     n = fit.layout.cells
     precision, vector = np.zeros((len(outings), n + 1)), np.zeros((len(outings), n + 1))
-    if (~np.isnan(readings.loaded_a)).any():
+    if (~np.isnan(readings.loaded_v)).any() or (~np.isnan(readings.loaded_mean_v)).any():
         value, sd = _from_sag(readings, fit, cells, known)
         weight = np.where(np.isfinite(sd) & np.isfinite(value), 1.0 / np.square(np.nan_to_num(sd, nan=1.0)), 0.0)
         log_ohm = np.log(known.resistance_ohm)[:, None, :]
@@ -139,13 +141,21 @@ def _from_sag(readings: Readings, fit: OutingFit, cells: CellFamily, known: Pack
     c_rate = np.maximum(mean_a, 0.0)[..., None] * inverse[:, None, :] / readings.rated_ah[:, None, None]
     slow = known.relaxation[:, None, None] * np.minimum(cells.relaxation.deficit(0.0, c_rate, slope, warm), 0.5)
     drop = rested - slow - volts
-    current = readings.loaded_a[..., None]
+    told = ~np.isnan(readings.loaded_a)[..., None]
+    current = np.where(told, readings.loaded_a[..., None], BURST * np.maximum(mean_a, 0.0)[..., None])
+    current_sd = np.where(told, CURRENT_RELATIVE_SD, BURST_SD / BURST)
+    factor = cells.resistance_factor(held, readings.pack_k[..., None])
     charge_sd = fit.charge_sd[..., None] * inverse[:, None, :]
     drop_sd = np.sqrt(LOADED_SD_V**2 + np.square(slope * np.maximum(charge_sd, 0.01)) + np.square(SLOW_RELATIVE_SD * slow))
+    # Of a pack's total only the mean of all cells is seen.
+    drop, drop_sd, factor = (np.where(own, each, each.mean(axis=2, keepdims=True)) for each in (drop, drop_sd, factor))
     with np.errstate(invalid="ignore", divide="ignore"):
-        usable = (current > LEAST_C_RATE * readings.rated_ah[:, None, None]) & (drop > drop_sd)
-        value = np.log(np.where(usable, drop, np.nan) / current / cells.resistance_factor(held, readings.pack_k[..., None]))
-        relative = np.sqrt(np.square(drop_sd / drop) + CURRENT_RELATIVE_SD**2 + LEAST_SD**2)
+        usable = current > LEAST_C_RATE * readings.rated_ah[:, None, None]
+        expected = np.where(usable, current * factor * known.resistance_ohm[:, None, :], np.nan)
+        # A sag far smaller than expected, or none, says that the resistance is small, though not how small.
+        over = np.maximum(drop, expected)
+        value = np.log(known.resistance_ohm[:, None, :]) + np.log(over / expected) + np.minimum(drop / expected - 1.0, 0.0)
+        relative = np.sqrt(np.square(drop_sd / over) + np.square(current_sd) + LEAST_SD**2)
     return value, np.where(own, relative, np.hypot(relative, TOTAL_CELL_SD))
 
 
