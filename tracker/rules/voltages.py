@@ -23,13 +23,18 @@ class CellVoltage(NamedTuple):
     voltage_v: float
 
 
-def per_cell(reading: Volts, pack: Pack) -> list[CellVoltage]:
+def per_cell(reading: Volts, pack: Pack) -> tuple[CellVoltage, ...]:
     """Return what a reading says of each cell; nothing when it is empty, does not fit the pack or is one cell's written as the total."""
-    if len(reading) == pack.series:
-        return [CellVoltage(f"Cell {number}", value) for number, value in enumerate(reading, start=1)]
-    if len(reading) == 1 and not load(pack.chemistry).is_one_cells_voltage(reading[0], pack.series):
-        return [CellVoltage("The mean of the cells", reading[0] / pack.series)]
-    return []
+    return _per_cell(reading, pack.series, pack.chemistry) if reading else ()
+
+
+@lru_cache(maxsize=256)  # every rule asks for the same few readings
+def _per_cell(reading: Volts, series: int, chemistry: str) -> tuple[CellVoltage, ...]:
+    if len(reading) == series:
+        return tuple([CellVoltage(f"Cell {number}", value) for number, value in enumerate(reading, start=1)])
+    if len(reading) == 1 and not load(chemistry).is_one_cells_voltage(reading[0], series):
+        return (CellVoltage("The mean of the cells", reading[0] / series),)
+    return ()
 
 
 def mean_v(reading: Volts, pack: Pack) -> float | None:
