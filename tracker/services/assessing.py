@@ -16,7 +16,7 @@ from tracker.domain.results import RunEstimate
 from tracker.estimators import MODEL
 from tracker.estimators.assess import View
 from tracker.estimators.history import PackHistory
-from tracker.estimators.memory import read as memory_of
+from tracker.estimators.memory import read_if_sound
 from tracker.services.estimating import Job, Judged, Known, Saved, estimate, ready_to_save
 from tracker.services.workers import estimate_all, worker_count
 from tracker.store.database import Store
@@ -26,7 +26,7 @@ from tracker.store.results import StoredKnowledge
 
 RUNS_AT_ONCE = 5_000
 """Runs saved in one go: not more, for others wait meanwhile."""
-RUNS_TO_A_JOB = 12_500
+RUNS_TO_A_JOB = 25_000
 """Runs estimated in one go where nobody waits: many, for packs are learned outing by outing, many packs at a time."""
 MANY_RUNS = 20_000
 """From here on, starting further processes takes less time than it saves."""
@@ -39,7 +39,7 @@ def refresh(store: Store, names: Sequence[str] | None = None, *, everything: boo
     """Estimate the packs that need it, of those named or of all; `everything` estimates them even if they do not."""
     with store.reading() as records:
         counts = records.run_counts()
-        needing = tuple(counts) if everything else records.stale_packs(MODEL)
+        needing = tuple(counts) if everything else _needing(records)
     wanted = needing if names is None else [name for name in names if name in set(needing)]
     told = _Told(progress, sum(counts[name] for name in wanted))
     if told.total >= MANY_RUNS and worker_count() > 1:
@@ -48,7 +48,7 @@ def refresh(store: Store, names: Sequence[str] | None = None, *, everything: boo
         with store.writing() as records:
             # Another program may have removed a pack or done the work since we looked.
             present = records.run_counts()
-            current = set() if everything else set(present) - set(records.stale_packs(MODEL))
+            current = set() if everything else set(present) - set(_needing(records))
             wanted = [name for name in batch if name in present and name not in current]
             assess_and_save(records, wanted, told.within, anew=everything)
         told.add(sum(counts[name] for name in batch))
@@ -58,7 +58,7 @@ def waiting_runs(store: Store) -> int:
     """Return how many runs belong to packs that need estimating."""
     with store.reading() as records:
         counts = records.run_counts()
-        return sum(counts.get(name, 0) for name in records.stale_packs(MODEL))
+        return sum(counts.get(name, 0) for name in _needing(records))
 
 
 def assess_and_save(records: Records, names: Sequence[str], progress: Progress | None = None, *, anew: bool = False) -> list[Judged]:
@@ -98,7 +98,13 @@ def _known(records: Records, names: Sequence[str]) -> dict[str, Known]:
     estimates: dict[str, dict[datetime, RunEstimate]] = {name: {} for name in stored}
     for (name, started_at), found in records.estimates(list(stored), MODEL).items() if stored else ():
         estimates[name][started_at] = found
-    return {name: Known(memory=memory_of(kept.payload), estimates=estimates[name]) for name, kept in stored.items()}
+    memories = {name: read_if_sound(kept.payload) for name, kept in stored.items()}
+    return {name: Known(memory=memory, estimates=estimates[name]) for name, memory in memories.items() if memory is not None}
+
+
+def _needing(records: Records) -> tuple[str, ...]:
+    """Return packs with runs that were not estimated by this version of the method, or of which it has learned nothing."""
+    return tuple(sorted({*records.stale_packs(MODEL), *records.unlearned_packs(MODEL)}))
 
 
 class _Told:
