@@ -28,6 +28,15 @@ PLACE = 15
 """A run that is looked at; the charge after it and everything earlier stay as they are."""
 
 
+def restless_with_a_bare_run() -> PackHistory:
+    """A cell loses by standing, and the run looked at has no reading after it: its vehicle's usual draw has to do."""
+    history = driven(
+        Driven(capacity=(0.98, 0.95), outings=30, noise_v=0.005, excess_loss=(0.0, 0.15), idle=(timedelta(hours=2), timedelta(days=9)))
+    ).history  # fmt: skip
+    charges = tuple(replace(charge, put_back_ah=None) if at > 4 else charge for at, charge in enumerate(history.charges))
+    return r.changed_run(replace(history, charges=charges), PLACE, after_v=())
+
+
 def runs(history: PackHistory, view: View) -> tuple[AssessedRun, ...]:
     return assess_packs([history], {}, {}, view=view)[0].runs
 
@@ -49,7 +58,7 @@ LATER: list[Callable[[PackHistory], PackHistory]] = [
 NAMES = ["all removed", "run removed", "run changed", "charge changed", "charge removed"]
 
 
-@pytest.mark.parametrize("history", [HISTORY, UNCOUNTED], ids=["counted", "counted four times"])
+@pytest.mark.parametrize("history", [HISTORY, UNCOUNTED, restless_with_a_bare_run()], ids=["counted", "counted four times", "restless"])
 @pytest.mark.parametrize("change", LATER, ids=NAMES)
 def test_what_comes_later_changes_nothing_then_and_something_now(
     history: PackHistory, change: Callable[[PackHistory], PackHistory]
