@@ -111,7 +111,9 @@ def test_every_dependency_has_its_reason_in_the_developers_file() -> None:
 
 def quantities() -> list[str]:
     """Every number with a meaning that a record or a result carries."""
-    fields = {field.name for kind in (*RECORDS, *RESULTS, *LEARNED) for field in dataclasses.fields(kind) if NUMBERS.search(str(field.type))}
+    fields = {
+        field.name for kind in (*RECORDS, *RESULTS, *LEARNED) for field in dataclasses.fields(kind) if NUMBERS.search(str(field.type))
+    }
     return sorted(fields)
 
 
