@@ -209,13 +209,13 @@ class MovingCells:
         return found
 
     def _heat(self, current_a: FloatArray, duration_s: float) -> None:
-        """Warm by what the current loses, less what goes to the air; the loss as at the start of the step."""
+        """Warm by what the current loses, less what goes to the air; the loss as in the middle of the step."""
         heating = self._cells.heating
         if heating is None:
             return
         sag = self._r0_now * current_a
-        for over in self._pair_v:
-            sag += over
+        for over, ohm, (left, start, end) in zip(self._pair_v, self._pair_now, self._weights_for(duration_s), strict=True):
+            sag += 0.5 * ((1.0 + left) * over + (start + end) * ohm * current_a)
         steady = heating.air_k + sag * current_a / heating.cooling_w_k
         kept = np.exp(-duration_s * heating.cooling_w_k / heating.heat_capacity_j_k)
         self._kelvin = steady + (self._kelvin - steady) * kept
