@@ -182,16 +182,11 @@ class MovingCells:
         """Take what depends on the temperature at the present one."""
         cells, kind = self._cells, self._cells.kind
         none = (0.0,) * self._pair_count
-        self._r0_warm = np.asarray(cells.r0_ohm * arrhenius_factor(self._kelvin, kind.r0_energy_j_mol))
-        self._pair_warm = [
-            np.asarray(ohm * arrhenius_factor(self._kelvin, energy))
-            for ohm, energy in zip(cells.pair_ohm, kind.pair_energy_j_mol or none, strict=True)
-        ]
-        slower = kind.pair_time_energy_j_mol or none
-        self._tau = [
-            np.asarray(second * (arrhenius_factor(self._kelvin, energy) if energy else 1.0))
-            for second, energy in zip(kind.pair_s, slower, strict=True)
-        ]
+        of_pairs, slower = kind.pair_energy_j_mol or none, kind.pair_time_energy_j_mol or none
+        colder = {energy: arrhenius_factor(self._kelvin, energy) for energy in {kind.r0_energy_j_mol, *of_pairs, *slower}}
+        self._r0_warm = np.asarray(cells.r0_ohm * colder[kind.r0_energy_j_mol])
+        self._pair_warm = [np.asarray(ohm * colder[energy]) for ohm, energy in zip(cells.pair_ohm, of_pairs, strict=True)]
+        self._tau = [np.asarray(second * (colder[energy] if energy else 1.0)) for second, energy in zip(kind.pair_s, slower, strict=True)]
         if any(slower):
             self._weights.clear()
 

@@ -24,7 +24,12 @@ class Course:
 
 
 def course(
-    steps: Sequence[tuple[float, float]], soc: float, temperature_k: float, cooling_w_k: float | None = None, heat_capacity_j_k: float = 1.0
+    steps: Sequence[tuple[float, float]],
+    soc: float,
+    temperature_k: float,
+    cooling_w_k: float | None = None,
+    heat_capacity_j_k: float = 1.0,
+    **accuracy: float,
 ) -> Course:
     """Course of the made-up cell through steps of (seconds, amperes); it warms where a cooling is given."""
     import thevenin
@@ -61,7 +66,7 @@ def course(
             "C2": lambda charge, kelvin: PAIR_S[1] * colder(kelvin, 15e3) / second_ohm(charge, kelvin),
         }
     )
-    experiment = thevenin.Experiment(rtol=1e-9, atol=1e-11, max_step=1.0)
+    experiment = thevenin.Experiment(**accuracy)
     for seconds, amperes in steps:
         experiment.add_step("current_A", amperes, (seconds, 2))
     ends: dict[str, list[float]] = {"voltage_V": [], "soc": [], "temperature_K": []}

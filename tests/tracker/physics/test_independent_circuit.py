@@ -34,7 +34,7 @@ def random_load(seed: int, mean_a: float, minutes: float) -> list[tuple[float, f
 def test_it_agrees_with_an_independent_package(temperature_k: float, heating: Heating | None, step_s: float) -> None:
     load = random_load(7, 18.0, 20.0)
     cooling = (None, 1.0) if heating is None else (heating.cooling_w_k, heating.heat_capacity_j_k)
-    theirs = course(load, 1.0, temperature_k, *cooling)
+    theirs = course(load, 1.0, temperature_k, *cooling, rtol=1e-9, atol=1e-11, max_step=1.0)
     one = cells((1,), heating=heating)
     moving = MovingCells(one, rested(one, 1.0, temperature_k))
     ours, warmth = [], []
