@@ -78,7 +78,7 @@ class MovingCells:
         self._last = points - 2
         self._per_as = self._places_per_soc / (_SECONDS_PER_HOUR * np.asarray(cells.capacity_ah, dtype=np.float64))
         self._ocv, self._ocv_rise = _with_rises(tables.ocv_v)
-        self._curve_start = points * np.arange(len(tables.ocv_v)) if tables.ocv_v.ndim > 1 else None
+        self._curves = np.arange(len(tables.ocv_v)) if tables.ocv_v.ndim > 1 else None
         self._r0_table = _unless_even(tables.r0_factor)
         self._pair_tables = [_unless_even(factor) for factor in tables.pair_factor]
         self._place = (np.broadcast_to(state.soc, shape) - self._low) * self._places_per_soc
@@ -156,8 +156,9 @@ class MovingCells:
         np.copyto(self._index, part, casting="unsafe")
         np.subtract(self._place, self._index, out=part)  # beyond the ends it leaves 0…1: the outermost stretch goes straight on
         index = self._index
-        if self._curve_start is not None:
-            index = np.add(index, self._curve_start, out=self._curve_index)
+        if self._curves is not None:
+            index = np.multiply(index, len(self._curves), out=self._curve_index)
+            index += self._curves
         np.take(self._ocv_rise, index, out=work, mode="clip")
         work *= part
         np.take(self._ocv, index, out=self._ocv_now, mode="clip")
@@ -218,9 +219,10 @@ class MovingCells:
 
 
 def _with_rises(table: FloatArray) -> tuple[FloatArray, FloatArray]:
-    """Values in one row, and by how much each rises to the next of its own curve."""
+    """Values in one row, and by how much each rises to the next of its own curve; all curves' values at one point lie together,
+    as the cells that ask for them stand at much the same charge."""
     rises = np.diff(table, axis=-1, append=table[..., -1:])
-    return np.ascontiguousarray(table).reshape(-1), np.ascontiguousarray(rises).reshape(-1)
+    return table.T.reshape(-1), rises.T.reshape(-1)
 
 
 def _unless_even(factor: FloatArray) -> tuple[FloatArray, FloatArray] | None:
