@@ -27,6 +27,7 @@ class Pulse:
     current_a: float
     before_v: float
     first_s: float
+    case_c: float
     volts: FloatArray
     """At `first_s`, 2 s and 10 s into the pulse and 20 s after it."""
 
@@ -40,6 +41,7 @@ def pulses(temperature_c: str = "25") -> list[Pulse]:
             -float(row["pulse_current_A"]),
             float(row["v_before_V"]),
             float(row["t_first_s"]),
+            float(row["case_temp_degC"]),
             np.array([float(row[name]) for name in ("v_first_V", "v_2s_V", "v_10s_V", "v_20s_after_pulse_V")]),
         )
         for row in rows("pouch_lipo_5ah/hppc_resistance.csv")
@@ -100,9 +102,11 @@ def fitted(several: list[Pulse], curve: tuple[FloatArray, FloatArray]) -> Fit:
     return unpacked(least_squares(misses, start).x)
 
 
-def rested_curve() -> tuple[FloatArray, FloatArray]:
-    """Rested voltages at 25 °C against the state of charge, rising."""
+def rested_curve(temperature_c: str = "25") -> tuple[FloatArray, FloatArray]:
+    """Rested voltages against the state of charge, rising."""
     table = sorted(
-        (float(row["soc_of_measured"]), float(row["ocv_V"])) for row in rows("pouch_lipo_5ah/ocv_relaxed.csv") if row["temp_degC"] == "25"
+        (float(row["soc_of_measured"]), float(row["ocv_V"]))
+        for row in rows("pouch_lipo_5ah/ocv_relaxed.csv")
+        if row["temp_degC"] == temperature_c
     )
     return np.array([soc for soc, _ in table]), np.array([volts for _, volts in table])
