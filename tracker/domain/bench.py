@@ -90,3 +90,11 @@ class BenchResult:
     earlier: tuple[EarlierTrip, ...] = ()
     """Tests of other days, oldest first."""
     findings: tuple[Finding, ...] = ()
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class BenchFileResult:
+    """What a file of bench tests shows, and what is odd about the file."""
+
+    results: tuple[BenchResult, ...]
+    warnings: tuple[str, ...] = ()
