@@ -67,7 +67,7 @@ class BenchResult:
     hysteresis_v: Quantity
     """Restart less trip: what it takes to make it run again."""
     spread_v: float | None
-    """Standard deviation of one trip about the mean; None where there is one trip only."""
+    """Standard deviation of one trip about the mean, as far as the steps show it; None where there is one trip only."""
     drift_v: Quantity
     """From the first repeat to the last."""
     trips: int

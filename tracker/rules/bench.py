@@ -122,7 +122,7 @@ def off_its_setting(evidence: BenchEvidence) -> Finding | None:
         )
     set_v = controller.cutoff_v * (_counted_cells(trip, controller.cutoff_v) if controller.cutoff_mode == "cell_v" else 1)
     off_v = trip.value - set_v
-    if abs(off_v) <= max(OFF_SETTING_V, trip.high - trip.value):
+    if abs(off_v) <= hypot(OFF_SETTING_V, trip.high - trip.value):
         return None
     lower = off_v < 0
     return Finding(
@@ -212,7 +212,7 @@ def runs_again(evidence: BenchEvidence) -> Iterator[Finding]:
             f"come{'s' if len(group.names) == 1 else ''} back to about {wording.volts(rested_v)} a cell by resting with only the reserve left, so "
             "the model will run again after it has let go, and the pack goes deeper each time. End the run the first time it lets go.",
             why="A cell comes up when the load is taken off. The voltage is the chemistry's rested one at its reserve.",
-            source=group.chemistry.makes[0].source,
+            source=f"the curves of {group.chemistry.title} in tracker/chemistries/{group.chemistry.key}.toml, each with its source",
             at=evidence.result.tested_at,
         )
 
