@@ -6,6 +6,7 @@ from collections.abc import Iterable
 
 from tracker.cli.documents import Document, finding_document, quantities_document
 from tracker.domain.bench import BenchResult
+from tracker.domain.divider import DividerPlan, PartChoice, PlaceOption, TripLimits
 
 
 def bench_document(results: Iterable[BenchResult], warnings: Iterable[str] = ()) -> Document:
@@ -39,6 +40,60 @@ def _bench(result: BenchResult) -> Document:
         ],
         "findings": [finding_document(finding) for finding in result.findings],
     }
+
+
+def divider_document(plan: DividerPlan) -> Document:
+    """Return what `divider --json` prints."""
+    document = {
+        "add": plan.add,
+        "ideal_ohm": plan.ideal_ohm,
+        "chosen_ohm": None if plan.chosen is None else plan.chosen.added_ohm,
+        "trip_v": plan.trip_v,
+        "worst_case_v": [plan.as_designed.worst_low_v, plan.as_designed.worst_high_v],
+        "interval_95_v": [plan.as_designed.low_95_v, plan.as_designed.high_95_v],
+        "rss_v": plan.as_designed.rss_v,
+        "rss_percent": None if plan.as_designed.rss_v is None else 100.0 * plan.as_designed.rss_v / plan.trip_v,
+        "power_mw": _milli(plan.power_w),
+        "most_power_mw": _milli(plan.most_power_w),
+        "choices": [_choice(choice) for choice in plan.choices],
+        "not_below": None if plan.not_below is None else _choice(plan.not_below),
+        "reference_v": plan.reference_v,
+        "ideal_ratio": plan.ideal_ratio,
+        "as_tested": _limits(plan.as_tested),
+        "temperature": {"change_k": plan.drift.change_k, "worst_v": plan.drift.worst_v, "rss_v": plan.drift.rss_v},
+        "places": [_place(option) for option in plan.places],
+        "cautions": list(plan.cautions),
+    }
+    if plan.chosen is None:
+        document["why"] = (
+            "The trip is where it is wanted." if plan.add == "none" else "Only the ratio of the parts is known; measure one of them."
+        )
+    return document
+
+
+def _limits(limits: TripLimits) -> Document:
+    return {"worst_case_v": [limits.worst_low_v, limits.worst_high_v], "interval_95_v": [limits.low_95_v, limits.high_95_v]}
+
+
+def _place(option: PlaceOption) -> Document:
+    return {
+        "place": option.place,
+        "works": not option.why_not,
+        "ideal_ohm": option.ideal_ohm,
+        "ideal_ratio": option.ideal_ratio,
+        "chosen_ohm": None if option.chosen is None else option.chosen.added_ohm,
+        "trip_v": None if option.chosen is None else option.chosen.trip_v,
+        "cuts_trace": option.cuts_trace,
+        "why_not": option.why_not or None,
+    }
+
+
+def _choice(choice: PartChoice) -> Document:
+    return {"ohm": choice.added_ohm, "trip_v": choice.trip_v}
+
+
+def _milli(value: float | None) -> float | None:
+    return None if value is None else 1000.0 * value
 
 
 def _as_is(value: float) -> float:

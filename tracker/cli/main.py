@@ -12,7 +12,7 @@ import re
 import sys
 from collections.abc import Sequence
 
-from tracker.cli import assess, bench, exchange, health, log, packs, serving
+from tracker.cli import assess, bench, divider, exchange, health, log, packs, serving
 from tracker.cli.options import Formatter, add_database
 from tracker.errors import TrackerError
 
@@ -38,13 +38,13 @@ file in your data folder; --database or PACK_TRACKER_DATABASE names another one.
 A lithium pack that was run too deep, is swollen, hot or damaged can burn. The
 maker's instructions and local rules come before anything this program says."""
 
-GROUPS = (serving, exchange, log, packs, assess, health, bench)
+GROUPS = (serving, exchange, log, packs, assess, health, bench, divider)
 """Command groups, in the order help lists them."""
 
 _OUTPUT_FAILS = (errno.ENOSPC, errno.EFBIG, errno.EIO)
 """What a stream says, naming no file, when its disk takes no more."""
 
-_NEGATIVE_DECIMAL_COMMA = re.compile(r"-\d*,\d+")
+_NEGATIVE = re.compile(r"-\d*,\d+|-\d*[.,]?\d*[rRkKM]\d*")
 
 
 def main(argv: Sequence[str] | None = None) -> int:
@@ -124,10 +124,10 @@ def _print_version() -> int:
 
 
 def _keep_negative_numbers(words: list[str]) -> list[str]:
-    """Join '--pack-c -5,5' to '--pack-c=-5,5': argparse knows a negative number only by its decimal point."""
+    """Join '--pack-c -5,5' to '--pack-c=-5,5', and '--top -4k7': argparse knows a negative number only by its decimal point."""
     joined: list[str] = []
     for word in words:
-        if joined and joined[-1].startswith("--") and "=" not in joined[-1] and _NEGATIVE_DECIMAL_COMMA.fullmatch(word):
+        if joined and joined[-1].startswith("--") and "=" not in joined[-1] and _NEGATIVE.fullmatch(word):
             joined[-1] += f"={word}"
         else:
             joined.append(word)
