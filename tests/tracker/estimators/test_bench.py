@@ -3,14 +3,19 @@
 from __future__ import annotations
 
 from datetime import UTC, datetime, timedelta
+from pathlib import Path
 
 import numpy as np
 import pytest
 
+from sample_data import club
+from sample_data.bench import TESTS
+from sample_data.club import CONTROLLERS, ClubController
 from tracker.domain.bench import BenchRamp, BenchResult, Meter
 from tracker.domain.results import Estimate, NotEnough, Quantity
 from tracker.domain.session import BenchReading, BenchTest
 from tracker.estimators.bench import HAND_HELD, judge_bench, judge_ramp
+from tracker.intake.logbook import read_files
 
 EVENING = datetime(2025, 11, 29, 19, 30, tzinfo=UTC)
 PERFECT = Meter(gain=0.0, digit_v=0.0)
@@ -204,3 +209,20 @@ def test_noise_on_a_ramp_does_not_turn_it() -> None:
     result = judge_ramp(ramp(0.05, 0.0, noise_v=0.006), PERFECT, delay_s=0.5)
     assert (result.trips, result.restarts) == (3, 3)
     assert known(result.trip_v).value == pytest.approx(6.43, abs=0.03)
+
+
+@pytest.mark.parametrize(
+    "controller", [each for each in CONTROLLERS if each.name in {name for name, _ in TESTS}], ids=lambda each: each.name
+)
+def test_the_invented_clubs_controllers_are_read_back(controller: ClubController) -> None:
+    """Round trip: the sample season's thresholds are known, because they were made up."""
+    tests = read_files([Path(club.__file__).with_name("bench.csv")]).logbook.bench_tests
+    result = judge_bench([test for test in tests if test.controller == controller.name])
+    truths = [(result.trip_v, controller.true_trip_v)]
+    truths += [] if controller.true_restart_v is None else [(result.restart_v, controller.true_restart_v)]
+    for found, truth in truths:
+        assert truth is not None
+        assert known(found).low < truth < known(found).high
+        assert known(found).value == pytest.approx(truth, abs=0.03)
+    assert result.latches is (controller.true_restart_v is None)
+    assert result.trips == 5
