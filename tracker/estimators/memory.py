@@ -301,3 +301,28 @@ def read(text: str) -> Memory:
         dots=[[Dot(*dot) for dot in each] for each in found["dots"]],
         dots_first=found["dots_first"],
     )
+
+
+def read_if_sound(text: str) -> Memory | None:
+    """Memory from text, or nothing where it cannot be used: it is a cache, and what it held can be learned anew.
+
+    Parameters
+    ----------
+    text : str
+        As it was stored [1]
+
+    Returns
+    -------
+    Memory or None
+        None when the text is damaged or the row of the last outing is missing [1]
+
+    References
+    ----------
+    .. [1] No source: bookkeeping.
+    """
+    try:
+        memory = read(text)
+    except (ValueError, TypeError, KeyError, AttributeError):
+        return None
+    sizes = {len(row) for row in memory.rows.values()}
+    return memory if len(sizes) <= 1 and (not memory.digests or len(memory.digests) - 1 in memory.rows) else None

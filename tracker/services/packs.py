@@ -15,7 +15,7 @@ from tracker.errors import FieldErrors
 from tracker.estimators import MODEL
 from tracker.estimators.history import PackHistory
 from tracker.estimators.learned import NO_CAPACITY, learned_from, pack_health, pack_learning
-from tracker.estimators.memory import read as memory_of
+from tracker.estimators.memory import Memory, read_if_sound
 from tracker.estimators.standing import pack_state
 from tracker.services.assessing import assess, histories, refresh
 from tracker.services.checks import pack_problems
@@ -85,10 +85,18 @@ class Packs:
     def learning(self, name: str) -> PackLearning:
         """Everything a pack's history teaches of it; NotFoundError when there is none of that name."""
         [health] = self.health(name)
-        with self._store.reading() as records:
-            pack, stored = records.pack(name), records.knowledge([name], MODEL).get(name)
-        learned = learned_from(pack, None if stored is None else memory_of(stored.payload))
+        memory = self._memory(name)
+        if memory is None and health.runs:
+            refresh(self._store, [name], everything=True)
+            memory = self._memory(name)
+        learned = learned_from(self.get(name), memory)
         return replace(pack_learning(learned, health.deep_runs), health=health)
+
+    def _memory(self, name: str) -> Memory | None:
+        """What was kept of a pack's learning, where it can be read."""
+        with self._store.reading() as records:
+            stored = records.knowledge([name], MODEL).get(name)
+        return None if stored is None else read_if_sound(stored.payload)
 
     def record(self, name: str, now: datetime | None = None) -> PackRecord:
         """Everything about one pack; NotFoundError when there is none of that name."""

@@ -11,10 +11,11 @@ from typing import Any
 
 from tracker.domain.health import CellHealth, Outlook, PackHealth
 from tracker.domain.results import Estimate, NotEnough, Quantity
+from tracker.store.columns import ImpossibleValueError
 
 
 def text_of(health: PackHealth) -> str:
-    """Return how a pack stands as text."""
+    """Return how a pack stands as text; a number that is none is refused."""
     outlook = health.outlook
     parts = [
         [health.pack, health.chemistry, health.rated_ah, health.runs, health.deep_runs],
@@ -28,7 +29,10 @@ def text_of(health: PackHealth) -> str:
             _out(outlook.resistance_growth), outlook.sentence,
         ],
     ]  # fmt: skip
-    return json.dumps(parts, separators=(",", ":"), allow_nan=False)
+    try:
+        return json.dumps(parts, separators=(",", ":"), allow_nan=False)
+    except ValueError as error:
+        raise ImpossibleValueError(f"how a pack stands holds something that is not a number and cannot be stored ({error}).") from error
 
 
 def health_of(text: str) -> PackHealth:

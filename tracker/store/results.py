@@ -106,6 +106,12 @@ class Results(Room):
         waiting = select(RunRow.pack_id).where(RunRow.id.not_in(done))
         return tuple(self.connection.scalars(select(PackRow.name).where(PackRow.id.in_(waiting)).order_by(PackRow.name)))
 
+    def unlearned_packs(self, model: str) -> tuple[str, ...]:
+        """Packs with runs of which this model has learned nothing that is stored, by name."""
+        learned = select(PackKnowledgeRow.pack_id).where(PackKnowledgeRow.model == model, PackKnowledgeRow.health.is_not(None))
+        driven = PackRow.id.in_(select(RunRow.pack_id))
+        return tuple(self.connection.scalars(select(PackRow.name).where(driven, PackRow.id.not_in(learned)).order_by(PackRow.name)))
+
     def mark_stale(self, pack: str, since: datetime | None = None) -> None:
         """Drop a pack's estimates of runs from that time on, or all, and what was learned from that time on."""
         key = self._pack_key(pack)
