@@ -7,6 +7,9 @@ from collections.abc import Iterable
 from tracker.cli.documents import Document, finding_document, quantities_document
 from tracker.domain.bench import BenchResult
 from tracker.domain.divider import DividerPlan, PartChoice, PlaceOption, TripLimits
+from tracker.domain.planning import CutoffPlan
+from tracker.domain.results import NotEnough
+from tracker.units import celsius_from_kelvin, mah_from_ah
 
 
 def bench_document(results: Iterable[BenchResult], warnings: Iterable[str] = ()) -> Document:
@@ -39,6 +42,66 @@ def _bench(result: BenchResult) -> Document:
             {"tested_at": each.tested_at.isoformat(), **quantities_document({"trip_v": (each.trip_v, _as_is)})} for each in result.earlier
         ],
         "findings": [finding_document(finding) for finding in result.findings],
+    }
+
+
+def cutoff_document(plan: CutoffPlan) -> Document:
+    """Return what `cutoff --json` prints."""
+    choice, together = plan.recommended, plan.together
+    return {
+        "pack": plan.task.pack,
+        "vehicle": plan.task.vehicle,
+        "floor_v": plan.floor_v,
+        "wanted_risk": plan.task.risk,
+        "pack_c": celsius_from_kelvin(plan.task.pack_k),
+        "recommended": None
+        if choice is None
+        else {
+            "pack_v": choice.pack_v,
+            "cell_v": choice.cell_v,
+            "below_floor_probability": choice.below_floor_probability,
+            **quantities_document({"usable_mah": (choice.usable_ah, mah_from_ah), "run_min": (choice.run_s, _minutes)}),
+        },
+        "why": plan.reason,
+        "timer_min": None if isinstance(plan.timer_s, NotEnough) else _minutes(plan.timer_s.value),
+        "timer_why": plan.timer_s.why if isinstance(plan.timer_s, NotEnough) else None,
+        "present": [
+            {
+                "controller": one.controller,
+                **quantities_document({"trip_v": (one.trip_v, _as_is)}),
+                "bench_tested": one.tested,
+                "protects": one.protects,
+                "below_floor_probability": one.below_floor_probability,
+                "verdict": one.verdict,
+            }
+            for one in plan.present
+        ],
+        "together": None
+        if together is None
+        else {
+            "below_floor_probability": together.below_floor_probability,
+            "driven_on_probability": together.driven_on_probability,
+            **quantities_document(
+                {"after_first_mah": (together.after_first_ah, mah_from_ah), "hours_to_floor": (together.hours_to_floor, _as_is)}
+            ),
+        },
+        "curve": [
+            {
+                "pack_v": point.pack_v,
+                "below_floor_probability": point.below_floor_probability,
+                "usable_mah": mah_from_ah(point.usable_ah),
+                "run_min": _minutes(point.run_s),
+            }
+            for point in plan.curve
+        ],
+        "load": {
+            **quantities_document({"mean_a": (plan.load.mean_a, _as_is), "burst_a": (plan.load.burst_a, _as_is)}),
+            "basis": plan.load.basis,
+            "guessed": plan.load.guessed,
+        },
+        "pack_learned": plan.learned,
+        "draws": plan.draws,
+        "findings": [finding_document(finding) for finding in plan.findings],
     }
 
 
@@ -98,3 +161,7 @@ def _milli(value: float | None) -> float | None:
 
 def _as_is(value: float) -> float:
     return value
+
+
+def _minutes(seconds: float) -> float:
+    return seconds / 60.0

@@ -25,7 +25,7 @@ from tracker.domain.results import Estimate, NotEnough, Quantity
 from tracker.estimators import pack_state as ps
 from tracker.estimators.cell_family import CellFamily, family
 from tracker.estimators.drawn_packs import drawn_packs, normal_draws
-from tracker.estimators.present_cutoffs import Trips, present_cutoffs
+from tracker.estimators.present_cutoffs import Scene, Trips, pack_trip, present_cutoffs
 from tracker.physics.cutoff_sweep import CutoffSweep, cutoff_sweep
 from tracker.physics.load_profile import LoadProfile, steady_and_bursts
 from tracker.physics.pack_draws import ControllerDraws, PackDraws
@@ -46,6 +46,8 @@ RECEIVER_A = 0.15
 GENTLE_C, WARM_K = 0.5, 298.15
 """Gentle driving: what a model draws when it is only pottered about with. From memory."""
 LEAST_TIMER_S = 30.0
+NEVER_V = 0.5
+"""A pack that comes down to this was run without a cutoff."""
 LONGEST_S = 12.0 * 3600.0
 STEPS = 360
 TIMER_SHARE = 0.10
@@ -115,7 +117,9 @@ def plan_cutoff(task: CutoffTask, setup: Setup, *, seed: int = SEED, draws: int 
     )  # fmt: skip
     profile, mean_a, end_s = drawn_load(setup.load, versions, seed)
     floor_v, reserve = cells.chemistry["floor_v"], cells.chemistry["reserve_soc"]
-    cutoffs = offered_cutoffs(pack, cells)
+    offered = offered_cutoffs(pack, cells)
+    present_v = [_lets_go(controller, trip, pack) for controller, trip in zip(setup.controllers, setup.trips, strict=True)]
+    cutoffs = np.unique(np.concatenate([offered, present_v]))
     sweep = _swept(versions, profile, cutoffs, end_s, seed)
     gentle = _gentle(setup.load, pack)
     warm = drawn_packs(
@@ -123,9 +127,16 @@ def plan_cutoff(task: CutoffTask, setup: Setup, *, seed: int = SEED, draws: int 
     )  # fmt: skip
     easy, _, longer_s = drawn_load(gentle, warm, seed)
     risk = np.maximum(_risks(sweep, floor_v), _risks(_swept(warm, easy, cutoffs, longer_s, seed), floor_v))
+    alone = [float(risk[np.searchsorted(cutoffs, volts)]) for volts in present_v]
+    kept = np.isin(cutoffs, offered)
+    sweep, risk, cutoffs = _of_cutoffs(sweep, kept), risk[kept], cutoffs[kept]
     choice = _choice(sweep, risk, cutoffs, pack, task.risk)
     timer_s = _timer(versions, mean_a, reserve, sweep, floor_v, end_s)
-    standing = present_cutoffs(setup.controllers, setup.trips, versions, profile, end_s, floor_v, task.risk, RECEIVER_A, seed)
+    standing = present_cutoffs(
+        setup.controllers, setup.trips, alone,
+        [Scene(versions=versions, load=profile, end_s=end_s), Scene(versions=warm, load=easy, end_s=longer_s)],
+        floor_v=floor_v, wanted_risk=task.risk, receiver_a=RECEIVER_A, seed=seed,
+    )  # fmt: skip
     return CutoffPlan(
         task=task,
         series=pack.series,
@@ -151,6 +162,19 @@ def _swept(versions: PackDraws, load: LoadProfile, cutoffs: FloatArray, end_s: f
     return cutoff_sweep(
         versions, ControllerDraws(mode="pack_v"), load, cutoffs, end_s=end_s, trip_error_v=trip_error_v, receiver_a=RECEIVER_A,
         longest_step_s=end_s / STEPS,
+    )  # fmt: skip
+
+
+def _lets_go(controller: Controller, trip: Trips, pack: Pack) -> float:
+    """Where a controller lets go, of the pack; just above nothing where it never does."""
+    volts = pack_trip(controller, trip, pack.series)
+    return max(volts.value, NEVER_V) if isinstance(volts, Estimate) else NEVER_V
+
+
+def _of_cutoffs(sweep: CutoffSweep, which: NDArray[np.bool_]) -> CutoffSweep:
+    return CutoffSweep(
+        sweep.cutoffs_v[which], sweep.tripped[which], sweep.run_s[which], sweep.charge_ah[which], sweep.lowest_cell_v[which],
+        sweep.soc[which], sweep.rested_v[which],
     )  # fmt: skip
 
 

@@ -25,7 +25,7 @@ RESTART_CELL_V = 0.10
 """So much above its trip a controller runs again where its restart is not known, of one cell. From memory."""
 RESTARTS, PAUSE_S = 3, 10.0
 """A driver who goes on does so this often, after waiting so long. From memory."""
-STEPS = 600
+STEPS = 360
 FRUGAL_H = 48.0
 """Drains that take longer than this to empty a pack are not spoken of."""
 
@@ -68,8 +68,27 @@ class Standing:
     together: PresentState | None
 
 
+@dataclass(frozen=True, kw_only=True, slots=True, eq=False)
+class Scene:
+    """Versions of a pack under versions of a load.
+
+    Attributes
+    ----------
+    versions : PackDraws
+        Of the pack
+    load : LoadProfile
+        Of the model
+    end_s : float
+        When a run ends in any case [s]
+    """
+
+    versions: PackDraws
+    load: LoadProfile
+    end_s: float
+
+
 def present_cutoffs(
-    controllers: Sequence[Controller], trips: Sequence[Trips], versions: PackDraws, load: LoadProfile, end_s: float,
+    controllers: Sequence[Controller], trips: Sequence[Trips], alone: Sequence[float], scenes: Sequence[Scene], *,
     floor_v: float, wanted_risk: float, receiver_a: float, seed: int,
 ) -> Standing:  # fmt: skip
     """What the controllers of a model risk as they stand.
@@ -80,12 +99,10 @@ def present_cutoffs(
         As set [1]
     trips : Sequence[Trips]
         Where each lets go, beside it [V]
-    versions : PackDraws
-        Versions of the pack [1]
-    load : LoadProfile
-        What the model draws [A]
-    end_s : float
-        When a run ends in any case [s]
+    alone : Sequence[float]
+        Chance that a cell goes below its floor if only this controller ended the run, beside it [1]
+    scenes : Sequence[Scene]
+        As usual first, then whatever else a cutoff has to stand [1]
     floor_v : float
         Voltage of a cell not to go below [V]
     wanted_risk : float
@@ -106,29 +123,60 @@ def present_cutoffs(
     """
     if not controllers:
         return Standing(each=(), together=None)
-    drawn = [_drawn(controller, trip, versions, len(controllers), seed + 10 + i) for i, (controller, trip) in enumerate(zip(controllers, trips, strict=True))]  # fmt: skip
-    step_s = end_s / STEPS
+    series = scenes[0].versions.series
+    each = tuple(
+        _present(controller, trip, series, risk, wanted_risk, several=len(controllers) > 1)
+        for controller, trip, risk in zip(controllers, trips, alone, strict=True)
+    )
+    drawn = [
+        _drawn(controller, trip, scenes[0].versions, len(controllers), seed + 10 + i)
+        for i, (controller, trip) in enumerate(zip(controllers, trips, strict=True))
+    ]
 
-    def run(some: Sequence[ControllerDraws], driver: Driver | None = None) -> Discharge:
-        return discharge(versions, some, load, end_s=end_s, receiver_a=receiver_a, driver=driver, longest_step_s=step_s)
-
-    each = []
-    for controller, trip, one in zip(controllers, trips, drawn, strict=True):
-        alone = ControllerDraws(
-            mode=one.mode, trip_v=one.trip_v, restart_v=one.restart_v, counted_cells=one.counted_cells, standby_a=one.standby_a,
-            powers_receiver=one.powers_receiver,
+    def run(scene: Scene, driver: Driver | None = None) -> Discharge:
+        return discharge(
+            scene.versions, drawn, scene.load, end_s=scene.end_s, receiver_a=receiver_a, driver=driver, longest_step_s=scene.end_s / STEPS
         )  # fmt: skip
-        risk = _risk(run([alone]), floor_v)
-        each.append(_present(controller, trip, one, versions, risk, wanted_risk, several=len(controllers) > 1))
-    stopped, driven = run(drawn), run(drawn, Driver(restarts=RESTARTS, pause_s=PAUSE_S))
-    hours = hours_to_floor(versions, stopped.soc, standing_current(drawn, receiver_a), floor_v)
+
+    stopped = [run(scene) for scene in scenes]
+    driven = run(scenes[0], Driver(restarts=RESTARTS, pause_s=PAUSE_S))
+    hours = hours_to_floor(scenes[0].versions, stopped[0].soc, standing_current(drawn, receiver_a), floor_v)
+    risk = max(_risk(one, floor_v) for one in stopped)
     together = PresentState(
-        below_floor_probability=_risk(stopped, floor_v),
-        driven_on_probability=_risk(driven, floor_v),
+        below_floor_probability=risk,
+        driven_on_probability=max(risk, _risk(driven, floor_v)),
         after_first_ah=_spread(driven.charge_after_ah),
         hours_to_floor=_hours(hours),
     )
-    return Standing(each=tuple(each), together=together)
+    return Standing(each=each, together=together)
+
+
+def pack_trip(controller: Controller, trip: Trips, series: int) -> Quantity:
+    """Where a controller lets go, of the whole pack.
+
+    Parameters
+    ----------
+    controller : Controller
+        As set [1]
+    trip : Trips
+        Where it lets go, of the pack or of one cell in its mode [V]
+    series : int
+        Cells in series [1]
+
+    Returns
+    -------
+    Quantity
+        Of the pack; NotEnough where it never does [V]
+
+    References
+    ----------
+    .. [1] A controller that counts cells multiplies by them.
+    """
+    if isinstance(trip.trip_v, NotEnough):
+        return trip.trip_v
+    times = series if controller.cutoff_mode == "cell_v" else 1
+    value = trip.trip_v
+    return Estimate(value=times * value.value, low=times * value.low, high=times * value.high, sd=times * value.sd)
 
 
 def _drawn(controller: Controller, trip: Trips, versions: PackDraws, among: int, seed: int) -> ControllerDraws:
@@ -148,13 +196,7 @@ def _drawn(controller: Controller, trip: Trips, versions: PackDraws, among: int,
     )  # fmt: skip
 
 
-def _present(
-    controller: Controller, trip: Trips, drawn: ControllerDraws, versions: PackDraws, risk: float, wanted: float, *, several: bool
-) -> PresentCutoff:  # fmt: skip
-    times = versions.series if drawn.mode == "cell_v" else 1
-    pack_v: Quantity = trip.trip_v
-    if isinstance(pack_v, Estimate):
-        pack_v = Estimate(value=times * pack_v.value, low=times * pack_v.low, high=times * pack_v.high, sd=times * pack_v.sd)
+def _present(controller: Controller, trip: Trips, series: int, risk: float, wanted: float, *, several: bool) -> PresentCutoff:
     protects = risk <= wanted and isinstance(trip.trip_v, Estimate)
     if isinstance(trip.trip_v, NotEnough):
         verdict = "It never lets go: it does not protect the pack. Use an alarm on every cell and a timer."
@@ -165,7 +207,12 @@ def _present(
     else:
         verdict = f"Too low: run until it lets go, a cell is below its floor in {100 * risk:.0f} % of runs."
     return PresentCutoff(
-        controller=controller.name, trip_v=pack_v, tested=trip.tested, protects=protects, below_floor_probability=risk, verdict=verdict
+        controller=controller.name,
+        trip_v=pack_trip(controller, trip, series),
+        tested=trip.tested,
+        protects=protects,
+        below_floor_probability=risk,
+        verdict=verdict,
     )
 
 
