@@ -24,6 +24,8 @@ COLD_SD = 0.12
 pulses of a pouch cell sagged 16 to 28 % more between 9 and -10 °C (Kollmeyer, P.; Skells, M. (2020), Mendeley Data,
 doi:10.17632/4fx8cjprxm.1, derived)."""
 COLD_MEAN = 1.15
+MATCHED_SD = 0.02
+"""Makers put cells together that are alike to within a few percent. From memory."""
 POINTS = 441
 """Of each version's voltage curve."""
 
@@ -88,7 +90,9 @@ def drawn_packs(
     normal = normal_draws(count, n + shapes + n + 2 + n, seed)
     mean, covariance = states.belief.mean[0, : n + shapes], states.belief.covariance[0, : n + shapes, : n + shapes]
     root = np.linalg.cholesky(covariance + 1e-12 * np.eye(n + shapes))
-    drawn = mean + normal[:, : n + shapes] @ root.T
+    off = normal[:, : n + shapes] @ root.T
+    off[:, :n] = _matched(off[:, :n], covariance[:n, :n])
+    drawn = mean + off
     at = n + shapes
     spread = np.sqrt(states.trait_variance[0, :n])
     cold = arrhenius_factor(pack_k, cells.chemistry["resistance_energy"])
@@ -100,6 +104,15 @@ def drawn_packs(
     return PackDraws(
         kind=kind, capacity_ah=capacity_ah, r0_ohm=r0_ohm, pair_ohm=pair_ohm, soc=1.0 - below, temperature_k=pack_k, lead_ohm=lead_ohm
     )
+
+
+def _matched(off: FloatArray, covariance: FloatArray) -> FloatArray:
+    """Cells as far from their mean as makers let them be, where the pack's history has not told how far they are."""
+    n = off.shape[1]
+    apart = np.eye(n) - 1.0 / n
+    sd = np.sqrt(np.maximum(np.diagonal(apart @ covariance @ apart), 1e-12))
+    common = off.mean(axis=1, keepdims=True)
+    return np.asarray(common + (off - common) * np.minimum(1.0, MATCHED_SD / sd), dtype=np.float64)
 
 
 def _circuit(cells: CellFamily, deviation: FloatArray, capacity_ah: FloatArray, relaxation: float) -> tuple[CellKind, FloatArray]:
