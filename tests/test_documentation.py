@@ -14,13 +14,30 @@ import pytest
 
 from tracker import chemistry
 from tracker.cli.main import build_parser
-from tracker.domain import controller, health, pack, results, session
+from tracker.domain import bench, controller, divider, health, pack, results, session
 
 ROOT = Path(__file__).resolve().parents[1]
 README = (ROOT / "README.md").read_text("utf-8")
 DEVELOPERS = (ROOT / "DEVELOPERS.md").read_text("utf-8")
 RECORDS = (pack.Pack, controller.Controller, controller.Vehicle, session.Run, session.Charge, session.BenchReading)
-RESULTS = (results.Estimate, results.EvidenceVote, results.CellDepth, results.PackState, results.PackRecord)
+RESULTS = (
+    results.Estimate,
+    results.EvidenceVote,
+    results.CellDepth,
+    results.PackState,
+    results.PackRecord,
+    bench.Meter,
+    bench.BenchRamp,
+    bench.BenchCrossing,
+    bench.UncertaintyPart,
+    bench.BenchResult,
+    divider.DividerTask,
+    divider.PartChoice,
+    divider.PlaceOption,
+    divider.TripLimits,
+    divider.DriftLimits,
+    divider.DividerPlan,
+)
 LEARNED = (health.CellHealth, health.HealthPoint, health.OwnCurve, health.Outlook, health.PackHealth)
 NUMBERS = re.compile(r"\b(float|Volts|Quantity)\b")
 

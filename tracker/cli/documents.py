@@ -31,7 +31,7 @@ def run_document(assessed: AssessedRun) -> Document:
         "pack": run.pack,
         "started_at": _time(run.started_at),
         "vehicle": run.vehicle,
-        **_quantities({"used_mah": (estimate.used_ah, mah_from_ah)}),
+        **quantities_document({"used_mah": (estimate.used_ah, mah_from_ah)}),
         "evidence": [_evidence(vote) for vote in estimate.evidence],
         "cells": [_cell(cell) for cell in estimate.cells],
         "findings": [finding_document(finding) for finding in estimate.findings],
@@ -95,7 +95,7 @@ def _pack(state: PackState) -> Document:
         "last_used_at": None if state.last_used_at is None else _time(state.last_used_at),
         "last_grade": state.last_grade,
         "deepest_cell": state.deepest_cell,
-        **_quantities(quantities),
+        **quantities_document(quantities),
         "findings": [finding_document(finding) for finding in state.findings],
     }
 
@@ -116,7 +116,7 @@ def _health(pack: PackHealth) -> Document:
         "rated_mah": mah_from_ah(pack.rated_ah),
         "runs": pack.runs,
         "deep_runs": pack.deep_runs,
-        **_quantities(quantities),
+        **quantities_document(quantities),
         "cells": [_cell_health(cell) for cell in pack.cells],
         "weakest_cell": pack.weakest_cell,
         "restless_cells": list(pack.restless_cells),
@@ -134,13 +134,13 @@ def _cell_health(cell: CellHealth) -> Document:
         "resistance_mohm": (cell.resistance_ohm, mohm_from_ohm),
         "excess_loss_percent_per_month": (cell.excess_loss_per_month, _percent),
     }
-    return {"cell": cell.cell, **_quantities(quantities)}
+    return {"cell": cell.cell, **quantities_document(quantities)}
 
 
 def _evidence(vote: EvidenceVote) -> Document:
     return {
         "kind": vote.kind,
-        **_quantities({"used_mah": (vote.used_ah, mah_from_ah)}),
+        **quantities_document({"used_mah": (vote.used_ah, mah_from_ah)}),
         "weight": vote.weight,
         "disagrees": vote.disagrees,
         "words": vote.words,
@@ -153,10 +153,15 @@ def _cell(cell: CellDepth) -> Document:
         "soc_after": (cell.soc_after, _as_is),
         "lowest_loaded_v": (cell.lowest_loaded_v, _as_is),
     }
-    return {"cell": cell.cell, **_quantities(quantities), "below_floor_probability": cell.below_floor_probability, "grade": cell.grade}
+    return {
+        "cell": cell.cell,
+        **quantities_document(quantities),
+        "below_floor_probability": cell.below_floor_probability,
+        "grade": cell.grade,
+    }
 
 
-def _quantities(named: Mapping[str, tuple[Quantity, Callable[[float], float]]]) -> Document:
+def quantities_document(named: Mapping[str, tuple[Quantity, Callable[[float], float]]]) -> Document:
     """Return each quantity under its name, and beside them why those that are null are."""
     document: Document = {}
     reasons: list[str] = []

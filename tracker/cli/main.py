@@ -12,7 +12,7 @@ import re
 import sys
 from collections.abc import Sequence
 
-from tracker.cli import assess, exchange, health, log, packs, serving
+from tracker.cli import assess, bench, cutoff, divider, exchange, health, log, packs, serving
 from tracker.cli.options import Formatter, add_database
 from tracker.errors import TrackerError
 
@@ -29,6 +29,7 @@ examples:
   pack-tracker log run --pack "Buggy B" --run-min 14 --before-v 8.36 --after-v 7.52
   pack-tracker assess --pack "Buggy B"       what each run took from each cell
   pack-tracker health                      what each pack holds, and how it fades
+  pack-tracker bench my-bench-test.csv     where a controller lets go
   pack-tracker packs                       what is in the box and what to do next
 
 'pack-tracker COMMAND --help' explains a command. The logbook lies in a database
@@ -37,13 +38,13 @@ file in your data folder; --database or PACK_TRACKER_DATABASE names another one.
 A lithium pack that was run too deep, is swollen, hot or damaged can burn. The
 maker's instructions and local rules come before anything this program says."""
 
-GROUPS = (serving, exchange, log, packs, assess, health)
+GROUPS = (serving, exchange, log, packs, assess, health, cutoff, bench, divider)
 """Command groups, in the order help lists them."""
 
 _OUTPUT_FAILS = (errno.ENOSPC, errno.EFBIG, errno.EIO)
 """What a stream says, naming no file, when its disk takes no more."""
 
-_NEGATIVE_DECIMAL_COMMA = re.compile(r"-\d*,\d+")
+_NEGATIVE = re.compile(r"-\d*,\d+|-\d*[.,]?\d*[rRkKM]\d*")
 
 
 def main(argv: Sequence[str] | None = None) -> int:
@@ -123,10 +124,10 @@ def _print_version() -> int:
 
 
 def _keep_negative_numbers(words: list[str]) -> list[str]:
-    """Join '--pack-c -5,5' to '--pack-c=-5,5': argparse knows a negative number only by its decimal point."""
+    """Join '--pack-c -5,5' to '--pack-c=-5,5', and '--top -4k7': argparse knows a negative number only by its decimal point."""
     joined: list[str] = []
     for word in words:
-        if joined and joined[-1].startswith("--") and "=" not in joined[-1] and _NEGATIVE_DECIMAL_COMMA.fullmatch(word):
+        if joined and joined[-1].startswith("--") and "=" not in joined[-1] and _NEGATIVE.fullmatch(word):
             joined[-1] += f"={word}"
         else:
             joined.append(word)

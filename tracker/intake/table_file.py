@@ -35,10 +35,13 @@ class TableFile:
         Takes what is wrong.
     warnings : list of str
         Takes what is odd.
+    kinds : tuple of FileKind
+        What it may be.
     """
 
-    def __init__(self, stream: TextIO, label: str, refusals: Refusals, warnings: list[str]) -> None:
+    def __init__(self, stream: TextIO, label: str, refusals: Refusals, warnings: list[str], kinds: tuple[FileKind, ...] = KINDS) -> None:
         self.label = label
+        self._kinds = kinds
         self.kind: FileKind | None = None
         self._refusals = refusals
         self._warnings = warnings
@@ -67,9 +70,9 @@ class TableFile:
         at = self._lines.line
         self._separator, names = split_header(line, KNOWN_COLUMNS)
         self._width = len(names)
-        kind = kind_of(names)
+        kind = kind_of(names, self._kinds)
         if kind is None:
-            self._refuse(at, "header", _no_kind(names, line))
+            self._refuse(at, "header", _no_kind(names, line, self._kinds))
             return
         missing = [name for name in kind.required if name not in names]
         if missing:
@@ -175,22 +178,22 @@ class TableFile:
         return f"{has}; every row needs as many, empty ones included."
 
 
-def kind_of(names: list[str]) -> FileKind | None:
+def kind_of(names: list[str], kinds: tuple[FileKind, ...] = KINDS) -> FileKind | None:
     """Return the kind of file a header belongs to: the one that knows most of its columns."""
     present = set(names)
-    scores = {kind.name: sum(column.name in present for column in kind.columns) for kind in KINDS}
+    scores = {kind.name: sum(column.name in present for column in kind.columns) for kind in kinds}
     best = max(scores.values())
-    likely = [kind for kind in KINDS if scores[kind.name] == best and best > 0]
+    likely = [kind for kind in kinds if scores[kind.name] == best and best > 0]
     whole = [kind for kind in likely if present.issuperset(kind.required)]
     if whole:
         return max(whole, key=lambda kind: len(kind.required))
     return likely[0] if len(likely) == 1 else None
 
 
-def _no_kind(names: list[str], line: str) -> str:
-    kinds = "; ".join(f"{kind.name}: {' '.join(kind.required)}" for kind in KINDS)
+def _no_kind(names: list[str], line: str, kinds: tuple[FileKind, ...]) -> str:
+    needed = "; ".join(f"{kind.name}: {' '.join(kind.required)}" for kind in kinds)
     tabs = "Tabs separate nothing here: save the file with commas or semicolons. " if "\t" in line else ""
-    return f"fits no kind of file ({_named(names)}). {tabs}The first row must name the columns; needed at least: {kinds}."
+    return f"fits no kind of file ({_named(names)}). {tabs}The first row must name the columns; needed at least: {needed}."
 
 
 def _named(names: list[str]) -> str:

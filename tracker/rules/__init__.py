@@ -1,4 +1,4 @@
-"""Warning rules: each looks at one run, one charge or one pack and says what a person should know of it.
+"""Warning rules: each looks at one run, one charge, one pack or one controller on the bench and says what a person should know of it.
 
 A rule is a function of its evidence that returns a finding, None, or several findings. To add one, write it in the
 file of its topic and name it in the tuple here.
@@ -10,13 +10,14 @@ from collections.abc import Callable, Iterable, Iterator
 from typing import TypeVar
 
 from tracker.domain.results import Finding
-from tracker.rules import ageing, charging, cutoff_margin, depth, load, readings, storage
-from tracker.rules.evidence import ChargeEvidence, PackEvidence, RunEvidence
+from tracker.rules import ageing, bench, charging, cutoff_margin, depth, load, readings, storage
+from tracker.rules.evidence import BenchEvidence, ChargeEvidence, PackEvidence, RunEvidence
 
 Answer = Finding | Iterable[Finding] | None
 RunRule = Callable[[RunEvidence], Answer]
 ChargeRule = Callable[[ChargeEvidence], Answer]
 PackRule = Callable[[PackEvidence], Answer]
+BenchRule = Callable[[BenchEvidence], Answer]
 
 RUN_RULES: tuple[RunRule, ...] = (
     storage.do_not_recharge,
@@ -48,6 +49,18 @@ PACK_RULES: tuple[PackRule, ...] = (
     ageing.worn,
     ageing.resistance_doubled,
 )
+BENCH_RULES: tuple[BenchRule, ...] = (
+    bench.never_trips,
+    bench.trips_under_floor,
+    bench.other_lets_go_lower,
+    bench.off_its_setting,
+    bench.moved_since,
+    bench.wanders,
+    bench.chatters,
+    bench.runs_again,
+    bench.latches,
+    bench.loosely_known,
+)
 
 _Evidence = TypeVar("_Evidence")
 
@@ -65,6 +78,11 @@ def charge_findings(evidence: ChargeEvidence) -> tuple[Finding, ...]:
 def pack_findings(evidence: PackEvidence) -> tuple[Finding, ...]:
     """Return what a pack's whole diary gives cause to say."""
     return tuple(_all(PACK_RULES, evidence))
+
+
+def bench_findings(evidence: BenchEvidence) -> tuple[Finding, ...]:
+    """Return what a bench test of one controller gives cause to say."""
+    return tuple(_all(BENCH_RULES, evidence))
 
 
 def _all(rules: Iterable[Callable[[_Evidence], Answer]], evidence: _Evidence) -> Iterator[Finding]:

@@ -12,7 +12,7 @@ from tracker.rules.evidence import RunEvidence
 
 _TOLERANCE_V = 0.005
 """Settings are written to a hundredth of a volt."""
-_MUCH_TOO_LOW = 0.9
+MUCH_TOO_LOW = 0.9
 """Below this part of the floor a lithium pack is hardly protected at all: 2.5 V a cell, as set for nickel, against 3.0 V. Common practice."""
 
 
@@ -45,7 +45,7 @@ def cutoff_under_floor(evidence: RunEvidence) -> Iterator[Finding]:
         if trip.cell_v is None or trip.cell_v >= floor - _TOLERANCE_V:
             continue
         lithium = evidence.chemistry.family == "lithium"
-        like_nickel = lithium and trip.cell_v < _MUCH_TOO_LOW * floor
+        like_nickel = lithium and trip.cell_v < MUCH_TOO_LOW * floor
         yield Finding(
             rule="cutoff-under-floor",
             severity="stop" if like_nickel else "caution",

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from datetime import datetime
 
 from tracker.chemistry import Chemistry
+from tracker.domain.bench import BenchResult
 from tracker.domain.controller import Controller
 from tracker.domain.health import PackHealth
 from tracker.domain.pack import Pack
@@ -49,3 +50,16 @@ class PackEvidence:
     """When this is asked; without it only what is past is judged."""
     health: PackHealth | None = None
     """What its history teaches, where it was looked at."""
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class BenchEvidence:
+    """What the bench shows of one controller, and what it is meant to protect."""
+
+    result: BenchResult
+    controller: Controller | None = None
+    """As it is stored; None where nobody described it."""
+    packs: tuple[tuple[Pack, Chemistry], ...] = ()
+    """In use, and driven in a vehicle that carries it."""
+    beside: tuple[BenchResult, ...] = ()
+    """The other controllers of the same vehicles, as far as they were on the bench."""

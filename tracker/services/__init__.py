@@ -13,6 +13,7 @@ from tracker.services.controllers import Controllers
 from tracker.services.database import Database
 from tracker.services.exchange import Exchange
 from tracker.services.packs import Packs
+from tracker.services.planning import Planning
 from tracker.services.runs import Runs
 from tracker.store.database import Store, open_store
 
@@ -26,6 +27,7 @@ class Services:
         self.runs = Runs(store)
         self.charges = Charges(store)
         self.controllers = Controllers(store)
+        self.planning = Planning(store)
         self.exchange = Exchange(store)
         self.database = Database(store)
 

@@ -4,9 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 from dataclasses import replace
+from pathlib import Path
 
+from tracker.domain.bench import BenchFileResult, BenchResult, Meter
 from tracker.domain.controller import Controller, Vehicle
 from tracker.errors import FieldErrors
+from tracker.services.benching import file_results, stored_results
 from tracker.services.checks import unknown
 from tracker.store.database import Store
 from tracker.store.records import Records
@@ -27,6 +30,18 @@ class Controllers:
         """Every vehicle, by name."""
         with self._store.reading() as records:
             return records.vehicles()
+
+    def bench(self, controller: str | None = None, meter: Meter | None = None) -> tuple[BenchResult, ...]:
+        """What the stored bench tests show of every controller, or of the one named; NotFoundError where none of it is stored."""
+        with self._store.reading() as records:
+            return stored_results(records, controller, meter)
+
+    def bench_file(
+        self, path: Path, controller: str | None = None, meter: Meter | None = None, delay_s: float | None = None
+    ) -> BenchFileResult:
+        """What a bench file shows, judged beside what is stored of its controllers; nothing of it is stored."""
+        with self._store.reading() as records:
+            return file_results(records, path, controller, meter, delay_s)
 
     def save(self, record: Controller | Vehicle) -> None:
         """Store a controller or vehicle, or change the one of that name."""

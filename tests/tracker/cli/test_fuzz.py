@@ -31,11 +31,43 @@ VALUE = st.one_of(
     TIME,
     st.lists(NUMBER, max_size=4).map(" ".join),
     st.sampled_from(
-        ["Tug A", "Groomer", "Pond tug", "4.18 4.17", "8.36", "3300", "full", "driver", "small", "small/runs.csv", "1e308", "copy.sqlite3"]
+        [
+            "Tug A",
+            "Groomer",
+            "Pond tug",
+            "4.18 4.17",
+            "8.36",
+            "3300",
+            "full",
+            "driver",
+            "small",
+            "small/runs.csv",
+            "1e308",
+            "copy.sqlite3",
+            "small/bench.csv",
+            "Left",
+            "4k7",
+            "0R47",
+        ]
     ),
 )
 COMMAND = st.sampled_from(
-    ["import", "export", "backup", "restore", "log", "run", "charge", "packs", "assess", "health", "log run", "log charge"]
+    [
+        "import",
+        "export",
+        "backup",
+        "restore",
+        "log",
+        "run",
+        "charge",
+        "packs",
+        "assess",
+        "health",
+        "bench",
+        "divider",
+        "log run",
+        "log charge",
+    ]
 )
 OPTION = st.sampled_from(
     [
@@ -51,6 +83,17 @@ OPTION = st.sampled_from(
         "--preview",
         "--new-vehicle",
         "--database",
+        "--controller",
+        "--meter-within",
+        "--delay-s",
+        "--top",
+        "--bottom",
+        "--ratio",
+        "--trips-at",
+        "--wanted",
+        "--series",
+        "--place",
+        "--part-tolerance",
         "-h",
         "--",
     ]
@@ -108,6 +151,30 @@ def test_any_charge(given_charge: dict[Field, str], flags: set[str]) -> None:
     check(_log("charge", given_charge, flags, {"pack": "Tug A"}))
 
 
+OHMS = st.one_of(st.from_regex(r"[0-9]{0,3}[RkM.,]?[0-9]{0,3}", fullmatch=True), VALUE)
+ASKED = st.fixed_dictionaries(
+    {"trips-at": NUMBER, "wanted": NUMBER},
+    optional={
+        "top": OHMS,
+        "bottom": OHMS,
+        "ratio": NUMBER,
+        "part-tolerance": NUMBER,
+        "reference-tolerance": NUMBER,
+        "bench-within": NUMBER,
+    },
+)
+
+
+@settings(max_examples=300, deadline=None, suppress_health_check=SLOW)
+@given(
+    asked=ASKED,
+    small=st.fixed_dictionaries({}, optional={"trips-at": st.floats(1, 12).map(str), "wanted": st.floats(1, 12).map(str)}),
+    flags=st.sets(st.sampled_from(["--json", "--series=E12", "--series=E192", "--place=series_top", "--place=across_top"])),
+)
+def test_any_divider(at_home: Path, asked: dict[str, str], small: dict[str, str], flags: set[str]) -> None:
+    check(["divider", *(f"--{name}={value}" for name, value in {**asked, **small}.items()), *sorted(flags)])
+
+
 @pytest.mark.usefixtures("in_filled_folder")
 @settings(max_examples=300, deadline=None, suppress_health_check=SLOW)
 @given(data=st.data(), kind=st.sampled_from(sorted(FILES)), flags=st.sets(st.sampled_from(["--json", "--update", "--dry-run"])))
@@ -117,11 +184,12 @@ def test_any_change_to_a_file(data: st.DataObject, kind: str, flags: set[str]) -
     end = min(len(text), start + data.draw(st.integers(0, 12)))
     Path("changed.csv").write_text(text[:start] + data.draw(VALUE) + text[end:], encoding="utf-8", errors="surrogatepass")
     check(["import", "changed.csv", *sorted(flags)])
+    check(["bench", "changed.csv"])
 
 
 @pytest.mark.usefixtures("in_filled_folder")
 @settings(max_examples=200, deadline=None, suppress_health_check=SLOW)
-@given(content=st.binary(max_size=300), command=st.sampled_from(["import", "restore"]))
+@given(content=st.binary(max_size=300), command=st.sampled_from(["import", "restore", "bench"]))
 def test_any_bytes_as_a_file(content: bytes, command: str) -> None:
     Path("bytes").write_bytes(content)
     check([command, "bytes"])

@@ -1,0 +1,343 @@
+"""Where a controller should let go: what each cutoff risks, and what it leaves of charge and run time.
+
+Versions of the pack, the load and the controllers are drawn as they may be by all that is known, and run. The same draws
+serve every cutoff, so that a higher one can never seem to risk more. How large the draw is: `DRAWS` versions leave a risk
+of 1 % uncertain by 0.16 %; the recommendation is therefore the lowest cutoff whose risk is below the wanted one with 95 %
+confidence, and stays right when the packs are drawn again.
+
+A cutoff stays set when the driver eases off and when the pack warms up, and a gently driven warm pack is the one whose
+weakest cell falls off its knee while the mean still looks well. The risk of a cutoff is therefore the larger of that of the
+load and temperature asked for and that of gentle driving at 25 °C; so colder, harder driven or weaker never means lower.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from tracker.domain.controller import Controller, Vehicle
+from tracker.domain.pack import Pack
+from tracker.domain.planning import CutoffChoice, CutoffPlan, CutoffPoint, CutoffTask, PlannedLoad
+from tracker.domain.results import Estimate, NotEnough, Quantity
+from tracker.estimators import pack_state as ps
+from tracker.estimators.cell_family import CellFamily, family
+from tracker.estimators.drawn_packs import drawn_packs, normal_draws
+from tracker.estimators.present_cutoffs import Scene, Trips, pack_trip, present_cutoffs
+from tracker.physics.cutoff_sweep import CutoffSweep, cutoff_sweep
+from tracker.physics.load_profile import LoadProfile, steady_and_bursts
+from tracker.physics.pack_draws import ControllerDraws, PackDraws
+
+FloatArray = NDArray[np.float64]
+
+DRAWS = 2048
+SEED = 5
+CONFIDENCE_Z = 1.645
+OFFERED_STEP_V = 0.1
+"""Cutoffs a controller can be set to: tenths of a volt, for all that is known of it. Common practice."""
+BURST_SHARE, BURST_S = 0.2, 3.0
+"""Part of the time at full throttle, and how long it lasts. From memory."""
+TRIP_SD_V = 0.05
+"""How far a controller lets go from its setting, of a pack, before it was tested on the bench. From memory."""
+RECEIVER_A = 0.15
+"""Receiver and servos at rest. From memory."""
+GENTLE_C, WARM_K = 0.5, 298.15
+"""Gentle driving: what a model draws when it is only pottered about with. From memory."""
+LEAST_TIMER_S = 30.0
+NEVER_V = 0.5
+"""A pack that comes down to this was run without a cutoff."""
+LONGEST_S = 12.0 * 3600.0
+STEPS = 360
+TIMER_SHARE = 0.10
+"""The timer leaves the reserve in all but this share of the versions."""
+LOWEST_PART, HIGHEST_SOC = 0.75, 0.75
+"""The row of cutoffs goes from this part of the floor to the voltage at rest at this charge."""
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Setup:
+    """A pack, what is known of it, the model and what its controllers do.
+
+    Attributes
+    ----------
+    pack : Pack
+        The pack
+    vehicle : Vehicle
+        The model
+    controllers : tuple[Controller, ...]
+        In the order of the vehicle
+    trips : tuple[Trips, ...]
+        Where each lets go and runs again, beside it
+    states : PackStates
+        What is known of the pack, of one pack
+    learned : bool
+        Whether any of it comes from its own history
+    load : PlannedLoad
+        What the model draws
+    """
+
+    pack: Pack
+    vehicle: Vehicle
+    controllers: tuple[Controller, ...]
+    trips: tuple[Trips, ...]
+    states: ps.PackStates
+    learned: bool
+    load: PlannedLoad
+
+
+def plan_cutoff(task: CutoffTask, setup: Setup, *, seed: int = SEED, draws: int = DRAWS) -> CutoffPlan:
+    """Where the controllers of a model should let go on a pack, and what the present ones risk.
+
+    Parameters
+    ----------
+    task : CutoffTask
+        What is wanted [1]
+    setup : Setup
+        The pack and the model [1]
+    seed : int
+        Of the draw [1]
+    draws : int
+        How many versions [1]
+
+    Returns
+    -------
+    CutoffPlan
+        Without findings [V], [Ah], [s]
+
+    References
+    ----------
+    .. [1] JCGM 101:2008, propagation of distributions by a Monte Carlo method.
+    .. [2] E. B. Wilson, J. Am. Stat. Assoc. 22 (1927) 209-212, doi 10.1080/01621459.1927.10502953: limits of a share.
+    """
+    pack, cells = setup.pack, family(setup.pack.chemistry)
+    versions = drawn_packs(
+        pack, setup.states, cells, count=draws, pack_k=task.pack_k, lead_ohm=setup.vehicle.lead_ohm or 0.0, seed=seed
+    )  # fmt: skip
+    profile, mean_a, end_s = drawn_load(setup.load, versions, seed)
+    floor_v, reserve = cells.chemistry["floor_v"], cells.chemistry["reserve_soc"]
+    offered = offered_cutoffs(pack, cells)
+    present_v = [_lets_go(controller, trip, pack) for controller, trip in zip(setup.controllers, setup.trips, strict=True)]
+    cutoffs = np.unique(np.concatenate([offered, present_v]))
+    sweep = _swept(versions, profile, cutoffs, end_s, seed)
+    gentle = _gentle(setup.load, pack)
+    warm = drawn_packs(
+        pack, setup.states, cells, count=draws, pack_k=max(task.pack_k, WARM_K), lead_ohm=setup.vehicle.lead_ohm or 0.0, seed=seed
+    )  # fmt: skip
+    easy, _, longer_s = drawn_load(gentle, warm, seed)
+    risk = np.maximum(_risks(sweep, floor_v), _risks(_swept(warm, easy, cutoffs, longer_s, seed), floor_v))
+    alone = [float(risk[np.searchsorted(cutoffs, volts)]) for volts in present_v]
+    kept = np.isin(cutoffs, offered)
+    sweep, risk, cutoffs = _of_cutoffs(sweep, kept), risk[kept], cutoffs[kept]
+    choice = _choice(sweep, risk, cutoffs, pack, task.risk)
+    timer_s = _timer(versions, mean_a, reserve, sweep, floor_v, end_s)
+    standing = present_cutoffs(
+        setup.controllers, setup.trips, alone,
+        [Scene(versions=versions, load=profile, end_s=end_s), Scene(versions=warm, load=easy, end_s=longer_s)],
+        floor_v=floor_v, wanted_risk=task.risk, receiver_a=RECEIVER_A, seed=seed,
+    )  # fmt: skip
+    return CutoffPlan(
+        task=task,
+        series=pack.series,
+        floor_v=floor_v,
+        reserve_soc=reserve,
+        learned=setup.learned,
+        load=setup.load,
+        recommended=choice,
+        reason=_reason(choice, cutoffs, risk, task, setup, floor_v),
+        timer_s=timer_s,
+        present=standing.each,
+        together=standing.together,
+        curve=tuple(
+            CutoffPoint(pack_v=float(v), below_floor_probability=float(p), usable_ah=float(q), run_s=float(t))
+            for v, p, q, t in zip(cutoffs, risk, sweep.charge_ah.mean(axis=1), sweep.run_s.mean(axis=1), strict=True)
+        ),
+        draws=draws,
+    )
+
+
+def _swept(versions: PackDraws, load: LoadProfile, cutoffs: FloatArray, end_s: float, seed: int) -> CutoffSweep:
+    trip_error_v = TRIP_SD_V * normal_draws(versions.draws, 1, seed + 2)[:, 0]
+    return cutoff_sweep(
+        versions, ControllerDraws(mode="pack_v"), load, cutoffs, end_s=end_s, trip_error_v=trip_error_v, receiver_a=RECEIVER_A,
+        longest_step_s=end_s / STEPS,
+    )  # fmt: skip
+
+
+def _lets_go(controller: Controller, trip: Trips, pack: Pack) -> float:
+    """Where a controller lets go, of the pack; just above nothing where it never does."""
+    volts = pack_trip(controller, trip, pack.series)
+    return max(volts.value, NEVER_V) if isinstance(volts, Estimate) else NEVER_V
+
+
+def _of_cutoffs(sweep: CutoffSweep, which: NDArray[np.bool_]) -> CutoffSweep:
+    return CutoffSweep(
+        sweep.cutoffs_v[which], sweep.tripped[which], sweep.run_s[which], sweep.charge_ah[which], sweep.lowest_cell_v[which],
+        sweep.soc[which], sweep.rested_v[which],
+    )  # fmt: skip
+
+
+def _risks(sweep: CutoffSweep, floor_v: float) -> FloatArray:
+    return np.asarray((sweep.lowest_cell_v.min(axis=2) < floor_v).mean(axis=1), dtype=np.float64)
+
+
+def _gentle(load: PlannedLoad, pack: Pack) -> PlannedLoad:
+    """The same model only pottered about with."""
+    mean, burst = _told(load.mean_a), _told(load.burst_a)
+    part = min(1.0, GENTLE_C * pack.capacity_ah / mean.value)
+    return PlannedLoad(mean_a=_times(mean, part), burst_a=_times(burst, part), basis="gentle driving", guessed=load.guessed)
+
+
+def _times(quantity: Estimate, part: float) -> Estimate:
+    return Estimate(value=part * quantity.value, low=part * quantity.low, high=part * quantity.high, sd=part * quantity.sd)
+
+
+def offered_cutoffs(pack: Pack, cells: CellFamily) -> FloatArray:
+    """Cutoffs worth looking at, in the steps a controller offers.
+
+    Parameters
+    ----------
+    pack : Pack
+        The pack [1]
+    cells : CellFamily
+        Its chemistry made ready [1]
+
+    Returns
+    -------
+    FloatArray
+        Of the pack, rising [V]
+
+    References
+    ----------
+    .. [1] Common practice.
+    """
+    low = LOWEST_PART * cells.chemistry["floor_v"] * pack.series
+    high = float(cells.curve.voltage(HIGHEST_SOC)) * pack.series
+    first, last = int(np.ceil(low / OFFERED_STEP_V - 1e-9)), int(np.floor(high / OFFERED_STEP_V + 1e-9))
+    step = max(1, (last - first) // 48)
+    return np.round(np.arange(first, last + 1, step) * OFFERED_STEP_V, 3)
+
+
+def drawn_load(load: PlannedLoad, versions: PackDraws, seed: int) -> tuple[LoadProfile, FloatArray, float]:
+    """Versions of what the model draws, as a steady part with bursts.
+
+    Parameters
+    ----------
+    load : PlannedLoad
+        Mean and burst with their spread [A]
+    versions : PackDraws
+        The packs [1]
+    seed : int
+        Of the draw [1]
+
+    Returns
+    -------
+    profile : LoadProfile
+        Over and over until the end [A]
+    mean_a : FloatArray
+        Of each version [A]
+    end_s : float
+        When even a light load has emptied a pack [s]
+
+    References
+    ----------
+    .. [1] No source: a definition.
+    """
+    mean, burst = _told(load.mean_a), _told(load.burst_a)
+    normal = normal_draws(versions.draws, 2, seed + 1)
+    mean_a = np.maximum(mean.value + mean.sd * normal[:, 0], 0.1 * mean.value)
+    # A burst goes with the mean of its run: only what it differs by besides is drawn for it.
+    ratio = burst.value / mean.value
+    own_sd = np.sqrt(max(burst.sd**2 - (ratio * mean.sd) ** 2, (0.05 * burst.value) ** 2))
+    burst_a = np.maximum(ratio * mean_a + own_sd * normal[:, 1], mean_a)
+    burst_a = np.minimum(burst_a, mean_a / BURST_SHARE)
+    steady_a = (mean_a - BURST_SHARE * burst_a) / (1.0 - BURST_SHARE)
+    end_s = float(min(LONGEST_S, 1.3 * 3600.0 * np.max(versions.capacity_ah) / np.quantile(mean_a, 0.02)))
+    burst_s = max(BURST_S, BURST_SHARE * 2.0 * end_s / STEPS)
+    return steady_and_bursts(steady_a, burst_a, burst_s, burst_s / BURST_SHARE), mean_a, end_s
+
+
+def upper_limit(share: float, count: int) -> float:
+    """Upper limit of a risk that so many draws showed, one-sided 95 %.
+
+    Parameters
+    ----------
+    share : float
+        Share of the draws [1]
+    count : int
+        How many draws [1]
+
+    Returns
+    -------
+    float
+        With 95 % confidence the risk is no larger [1]
+
+    References
+    ----------
+    .. [1] E. B. Wilson, J. Am. Stat. Assoc. 22 (1927) 209-212, doi 10.1080/01621459.1927.10502953.
+    """
+    z2 = CONFIDENCE_Z**2
+    middle = share + z2 / (2.0 * count)
+    half = CONFIDENCE_Z * np.sqrt(share * (1.0 - share) / count + z2 / (4.0 * count**2))
+    return float((middle + half) / (1.0 + z2 / count))
+
+
+def _choice(sweep: CutoffSweep, risk: FloatArray, cutoffs: FloatArray, pack: Pack, wanted: float) -> CutoffChoice | None:
+    count = sweep.charge_ah.shape[1]
+    kept = [place for place, share in enumerate(risk) if upper_limit(float(share), count) <= wanted]
+    if not kept:
+        return None
+    place = kept[0]
+    return CutoffChoice(
+        pack_v=float(cutoffs[place]),
+        cell_v=float(cutoffs[place]) / pack.series,
+        below_floor_probability=float(risk[place]),
+        usable_ah=_spread(sweep.charge_ah[place]),
+        run_s=_spread(sweep.run_s[place]),
+    )
+
+
+def _timer(versions: PackDraws, mean_a: FloatArray, reserve: float, sweep: CutoffSweep, floor_v: float, end_s: float) -> Quantity:
+    """Run time that leaves the reserve in the weakest cell and brings no cell under its floor, nine times in ten."""
+    to_reserve_s = 3600.0 * ((versions.soc - reserve) * versions.capacity_ah).min(axis=1) / (mean_a + RECEIVER_A)
+    # The lowest cutoff at which a version stays above the floor is passed when the cell comes near it.
+    safe = sweep.lowest_cell_v.min(axis=2) >= floor_v
+    to_floor_s = np.where(safe.any(axis=0), np.take_along_axis(sweep.run_s, safe.argmax(axis=0)[None, :], axis=0)[0], 0.0)
+    spare_s = np.minimum(to_reserve_s, to_floor_s)
+    timer_s = float(np.quantile(spare_s, TIMER_SHARE))
+    if timer_s < LEAST_TIMER_S:
+        return NotEnough("Under this load a cell is below its floor or its reserve almost from the start.")
+    low, high = np.quantile(spare_s, [0.05, 0.95])
+    return Estimate(value=timer_s, low=float(min(low, timer_s)), high=float(max(high, timer_s)), sd=float(np.std(spare_s)))
+
+
+def _spread(values: FloatArray) -> Estimate:
+    low, high = np.quantile(values, [0.05, 0.95])
+    mean = float(values.mean())
+    return Estimate(value=mean, low=float(min(low, mean)), high=float(max(high, mean)), sd=float(values.std()))
+
+
+def _told(quantity: Quantity) -> Estimate:
+    if isinstance(quantity, NotEnough):
+        raise TypeError("a load that is planned with has a value")
+    return quantity
+
+
+def _reason(
+    choice: CutoffChoice | None, cutoffs: FloatArray, risk: Sequence[float] | FloatArray, task: CutoffTask, setup: Setup, floor_v: float
+) -> str:  # fmt: skip
+    known = "its own history" if setup.learned else "what is typical of its chemistry, for its own history says too little yet"
+    wanted = f"{100 * task.risk:g} %"
+    if choice is None:
+        return (
+            f"No cutoff up to {cutoffs[-1]:.1f} V keeps the chance that a cell goes below {floor_v:.2f} V at {wanted}: under this load the "
+            f"voltage sags too far even in a fuller pack. Go by {known}: take less current, warm the pack, or use a stronger one."
+        )
+    below = np.flatnonzero(cutoffs < choice.pack_v)
+    next_lower = f", while {cutoffs[below[-1]]:.1f} V would risk {100 * risk[below[-1]]:.1f} %" if len(below) else ""
+    return (
+        f"At {choice.pack_v:.1f} V a cell goes below {floor_v:.2f} V in {100 * choice.below_floor_probability:.1f} % of runs at the most, whether "
+        f"driven as usual at {task.pack_k - 273.15:.0f} °C or gently and warm{next_lower}. The weakest cell counts; the load is taken from "
+        f"{setup.load.basis}, the pack by {known}."
+    )

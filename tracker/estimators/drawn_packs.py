@@ -1,0 +1,139 @@
+"""Many equally likely versions of one pack, of what is known of it: cells, curve, resistance, charge."""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.special import ndtri
+from scipy.stats import qmc
+
+from tracker.domain.pack import Pack
+from tracker.estimators import pack_state as ps
+from tracker.estimators.cell_family import RELAXATION_ENERGY_J_MOL, CellFamily
+from tracker.physics.cell_circuit import CellKind, cell_tables
+from tracker.physics.load_voltage import arrhenius_factor
+from tracker.physics.pack_draws import PackDraws
+
+FloatArray = NDArray[np.float64]
+
+FULL_SD_SOC = 0.006
+CELL_FULL_SD_SOC = 0.006
+"""How far below full a charge leaves a pack, and each cell besides. From memory."""
+COLD_SD = 0.12
+"""Part of the exponent of the Arrhenius law by which cold may raise resistance more or less than the chemistry says:
+pulses of a pouch cell sagged 16 to 28 % more between 9 and -10 °C (Kollmeyer, P.; Skells, M. (2020), Mendeley Data,
+doi:10.17632/4fx8cjprxm.1, derived)."""
+COLD_MEAN = 1.15
+MATCHED_SD = 0.02
+"""Makers put cells together that are alike to within a few percent. From memory."""
+POINTS = 441
+"""Of each version's voltage curve."""
+
+
+def normal_draws(count: int, width: int, seed: int) -> FloatArray:
+    """Evenly spread normal numbers.
+
+    Parameters
+    ----------
+    count : int
+        How many, best a power of two [1]
+    width : int
+        Numbers in each [1]
+    seed : int
+        Another one gives other, equally good ones [1]
+
+    Returns
+    -------
+    FloatArray
+        Shape (count, width) [1]
+
+    References
+    ----------
+    .. [1] A. B. Owen, J. Complexity 14 (1998) 466-489, doi 10.1006/jcom.1998.0487: scrambled Sobol points.
+    """
+    points = qmc.Sobol(width, scramble=True, rng=np.random.default_rng(seed)).random(count)
+    return np.asarray(ndtri(np.clip(points, 1e-9, 1.0 - 1e-9)), dtype=np.float64)
+
+
+def drawn_packs(
+    pack: Pack, states: ps.PackStates, cells: CellFamily, *, count: int, pack_k: float, lead_ohm: float, seed: int
+) -> PackDraws:  # fmt: skip
+    """Versions of a pack, charged full and about to be run.
+
+    Parameters
+    ----------
+    pack : Pack
+        The pack [1]
+    states : PackStates
+        What is known of it, of one pack [1]
+    cells : CellFamily
+        Its chemistry made ready [1]
+    count : int
+        How many versions [1]
+    pack_k : float
+        Its temperature at the start [K]
+    lead_ohm : float
+        Leads and connectors, out and back [ohm]
+    seed : int
+        Of the draw [1]
+
+    Returns
+    -------
+    PackDraws
+        Versions, all equally likely [1]
+
+    References
+    ----------
+    .. [1] JCGM 101:2008, propagation of distributions by a Monte Carlo method.
+    """
+    n, shapes = pack.series, cells.curve.shape_count
+    normal = normal_draws(count, n + shapes + n + 2 + n, seed)
+    mean, covariance = states.belief.mean[0, : n + shapes], states.belief.covariance[0, : n + shapes, : n + shapes]
+    root = np.linalg.cholesky(covariance + 1e-12 * np.eye(n + shapes))
+    off = normal[:, : n + shapes] @ root.T
+    off[:, :n] = _matched(off[:, :n], covariance[:n, :n])
+    drawn = mean + off
+    at = n + shapes
+    spread = np.sqrt(states.trait_variance[0, :n])
+    cold = arrhenius_factor(pack_k, cells.chemistry["resistance_energy"])
+    exponent = COLD_MEAN - 1.0 + COLD_SD * normal[:, at + n] if cold > 1.0 else np.zeros(count)
+    capacity_ah = pack.capacity_ah * np.exp(np.clip(drawn[:, :n], -2.0, 0.7))
+    r0_ohm = np.exp(states.trait_mean[0, :n] + spread * normal[:, at : at + n]) * np.power(cold, exponent)[:, None]
+    below = FULL_SD_SOC * np.abs(normal[:, at + n + 1])[:, None] + CELL_FULL_SD_SOC * np.abs(normal[:, at + n + 2 :])
+    kind, pair_ohm = _circuit(cells, drawn[:, n:], capacity_ah, max(float(states.trait_mean[0, n]), 0.1))
+    return PackDraws(
+        kind=kind, capacity_ah=capacity_ah, r0_ohm=r0_ohm, pair_ohm=pair_ohm, soc=1.0 - below, temperature_k=pack_k, lead_ohm=lead_ohm
+    )
+
+
+def _matched(off: FloatArray, covariance: FloatArray) -> FloatArray:
+    """Cells as far from their mean as makers let them be, where the pack's history has not told how far they are."""
+    n = off.shape[1]
+    apart = np.eye(n) - 1.0 / n
+    sd = np.sqrt(np.maximum(np.diagonal(apart @ covariance @ apart), 1e-12))
+    common = off.mean(axis=1, keepdims=True)
+    return np.asarray(common + (off - common) * np.minimum(1.0, MATCHED_SD / sd), dtype=np.float64)
+
+
+def _circuit(cells: CellFamily, deviation: FloatArray, capacity_ah: FloatArray, relaxation: float) -> tuple[CellKind, FloatArray]:
+    """The circuit of a chemistry, with a voltage curve a version, and the resistances of its two pairs."""
+    facts, slow = cells.chemistry, cells.relaxation
+
+    def curves(soc: FloatArray) -> FloatArray:
+        own = cells.curve.mean_soc + deviation @ cells.curve.shape_values(cells.curve.mean_soc).T
+        rising = np.maximum.accumulate(own + 1e-9 * np.arange(own.shape[1]), axis=1)
+        return np.stack([np.interp(soc, each, cells.curve.voltage_v) for each in rising])
+
+    def resistance(soc: FloatArray) -> FloatArray:
+        table = facts.resistance_soc
+        return np.interp(soc, table.soc, table.factor)
+
+    def swing(soc: FloatArray) -> FloatArray:
+        return slow.volts_per_c + slow.soc_per_c * cells.curve.slope(np.clip(soc, 0.05, 1.0))
+
+    middle = float(swing(np.array([0.5]))[0])
+    tables = cell_tables(curves, resistance, [lambda soc: swing(soc) / middle] * 2, points=POINTS)
+    energy = max(RELAXATION_ENERGY_J_MOL[facts.family], facts["resistance_energy"])
+    kind = CellKind(tables, (slow.fast_s, slow.slow_s), facts["resistance_energy"], (energy, energy), (0.0, 0.0))
+    shares = np.array([slow.fast_share, 1.0 - slow.fast_share])[:, None, None]
+    return kind, shares * relaxation * middle / capacity_ah

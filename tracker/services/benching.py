@@ -1,0 +1,79 @@
+"""Bench tests, stored or in a file: the thresholds of each controller, and what they give cause to say."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import replace
+from pathlib import Path
+
+from tracker import chemistry
+from tracker.chemistry import Chemistry
+from tracker.domain.bench import BenchFileResult, BenchResult, Meter
+from tracker.domain.pack import Pack
+from tracker.domain.session import BenchTest
+from tracker.errors import NotFoundError
+from tracker.estimators.bench import HAND_HELD, RAMP_DELAY_S, judge_bench, judge_ramp
+from tracker.intake.bench_file import read_bench_file
+from tracker.rules import bench_findings
+from tracker.rules.evidence import BenchEvidence
+from tracker.services.checks import unknown
+from tracker.store.records import Records
+
+Results = dict[str, BenchResult]
+
+
+def stored_results(records: Records, controller: str | None, meter: Meter | None) -> tuple[BenchResult, ...]:
+    """Return what the stored tests show of every controller, or of the one named."""
+    known = [each.name for each in records.controllers()]
+    if controller is not None and controller not in known:
+        raise NotFoundError(f"{unknown('controller', controller, known, 'name one of those, or bring it in with a controllers file')}.")
+    results = _by_controller(records.bench_tests(), meter)
+    if controller is not None and controller not in results:
+        raise NotFoundError(f"no bench test of controller '{controller}' is stored; bring one in with a bench file, or name its file.")
+    return _judged(records, results, results, controller)
+
+
+def file_results(records: Records, path: Path, controller: str | None, meter: Meter | None, delay_s: float | None) -> BenchFileResult:
+    """Return what a file shows of every controller in it, or of the one named, and what is odd about the file; nothing is stored."""
+    held = read_bench_file(path, controller)
+    results = _by_controller(held.tests, meter)
+    for ramp in held.ramps:
+        results[ramp.controller] = judge_ramp(ramp, meter or HAND_HELD, RAMP_DELAY_S if delay_s is None else delay_s)
+    if controller is not None and controller not in results:
+        raise NotFoundError(f"{unknown('controller', controller, sorted(results), f'name one that {path} holds')}.")
+    known = {**_by_controller(records.bench_tests(), meter), **results}
+    return BenchFileResult(results=_judged(records, results, known, controller), warnings=held.warnings)
+
+
+def _by_controller(tests: Iterable[BenchTest], meter: Meter | None) -> Results:
+    of: dict[str, list[BenchTest]] = {}
+    for test in tests:
+        of.setdefault(test.controller, []).append(test)
+    return {name: judge_bench(of[name], meter or HAND_HELD) for name in sorted(of)}
+
+
+def _judged(records: Records, results: Results, known: Mapping[str, BenchResult], only: str | None) -> tuple[BenchResult, ...]:
+    """Return results with their findings; `known` are all that may stand beside one in a model."""
+    controllers = {each.name: each for each in records.controllers()}
+    vehicles = records.vehicles()
+    judged = []
+    for name, result in results.items():
+        if only is not None and name != only:
+            continue
+        carrying = [vehicle for vehicle in vehicles if name in vehicle.controllers]
+        beside = {each for vehicle in carrying for each in vehicle.controllers if each != name and each in known}
+        evidence = BenchEvidence(
+            result=result,
+            controller=controllers.get(name),
+            packs=_packs_on(records, [vehicle.name for vehicle in carrying]),
+            beside=tuple(known[each] for each in sorted(beside)),
+        )
+        judged.append(replace(result, findings=bench_findings(evidence)))
+    return tuple(judged)
+
+
+def _packs_on(records: Records, vehicles: Sequence[str]) -> tuple[tuple[Pack, Chemistry], ...]:
+    """Return the packs in use that were driven in these vehicles."""
+    driven = set(records.packs_driven(vehicles)) if vehicles else set()
+    in_use = (pack for pack in records.packs() if pack.name in driven and pack.retired_on is None)
+    return tuple((pack, chemistry.load(pack.chemistry)) for pack in in_use)

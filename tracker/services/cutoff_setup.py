@@ -1,0 +1,92 @@
+"""What a cutoff plan is made from: the pack as learned, the model's runs, and where its controllers let go."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from tracker.domain.bench import BenchResult
+from tracker.domain.controller import Controller, Vehicle
+from tracker.domain.pack import Pack
+from tracker.domain.planning import CutoffTask
+from tracker.domain.results import AssessedRun, Estimate, NotEnough
+from tracker.errors import NotFoundError
+from tracker.estimators import MODEL
+from tracker.estimators.cutoff import TRIP_SD_V, Setup
+from tracker.estimators.intervals import estimate
+from tracker.estimators.learned import learned_from
+from tracker.estimators.memory import read_if_sound
+from tracker.estimators.planned_load import LEAST_RUNS, planned_load
+from tracker.estimators.present_cutoffs import Trips
+from tracker.services.benching import stored_results
+from tracker.services.checks import unknown
+from tracker.store.records import Records
+
+CELL_TRIP_SD_V = 0.02
+"""How far a controller lets go from its setting, of one cell, before it was tested on the bench. From memory."""
+NO_CUTOFF = NotEnough("It has no cutoff.")
+NO_SETTING = NotEnough("Neither a setting nor a bench test tells where it lets go.")
+NO_RESTART = NotEnough("Not known where it runs again.")
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Found:
+    """The pack and the model a plan is asked for, as stored."""
+
+    pack: Pack
+    vehicle: Vehicle
+    controllers: tuple[Controller, ...]
+
+
+def find(records: Records, task: CutoffTask) -> Found:
+    """Return the pack, the model and its controllers; NotFoundError when one is not stored."""
+    packs = {pack.name: pack for pack in records.packs()}
+    vehicles = {vehicle.name: vehicle for vehicle in records.vehicles()}
+    if task.pack not in packs:
+        raise NotFoundError(f"{unknown('pack', task.pack, packs, 'name one of those, or bring it in with a packs file')}.")
+    if task.vehicle not in vehicles:
+        raise NotFoundError(f"{unknown('vehicle', task.vehicle, vehicles, 'name one of those, or bring it in with a vehicles file')}.")
+    known = {controller.name: controller for controller in records.controllers()}
+    vehicle = vehicles[task.vehicle]
+    return Found(pack=packs[task.pack], vehicle=vehicle, controllers=tuple(known[name] for name in vehicle.controllers))
+
+
+def setup_of(records: Records, task: CutoffTask, found: Found) -> Setup:
+    """Return everything a plan is made from; estimates are taken as they are stored."""
+    stored = records.knowledge([found.pack.name], MODEL).get(found.pack.name)
+    memory = None if stored is None else read_if_sound(stored.payload)
+    tested = {result.controller: result for result in stored_results(records, None, None)}
+    own = _runs(records, (found.pack.name,), found.vehicle.name)
+    runs = own if len(own) >= LEAST_RUNS else _runs(records, records.packs_driven((found.vehicle.name,)), found.vehicle.name)
+    return Setup(
+        pack=found.pack,
+        vehicle=found.vehicle,
+        controllers=found.controllers,
+        trips=tuple(trips_of(controller, tested.get(controller.name)) for controller in found.controllers),
+        states=learned_from(found.pack, memory).states(),
+        learned=memory is not None and len(memory.digests) >= LEAST_RUNS,
+        load=planned_load(task, found.pack, found.vehicle, runs),
+    )
+
+
+def trips_of(controller: Controller, tested: BenchResult | None) -> Trips:
+    """Return where a controller lets go and runs again: by its bench tests where they tell, else as it is set."""
+    if controller.cutoff_mode == "none":
+        return Trips(trip_v=NO_CUTOFF, restart_v=NO_RESTART)
+    # A bench supply stands for a pack; what a controller that counts cells made of it is not written down.
+    if tested is not None and isinstance(tested.trip_v, Estimate) and controller.cutoff_mode == "pack_v":
+        restart = tested.restart_v if isinstance(tested.restart_v, Estimate) else NO_RESTART
+        return Trips(trip_v=tested.trip_v, restart_v=restart, latches=bool(tested.latches), tested=True)
+    if controller.cutoff_v is None:
+        return Trips(trip_v=NO_SETTING, restart_v=NO_RESTART)
+    sd = CELL_TRIP_SD_V if controller.cutoff_mode == "cell_v" else TRIP_SD_V
+    restart = NO_RESTART if controller.restart_v is None else estimate(controller.restart_v, sd)
+    return Trips(trip_v=estimate(controller.cutoff_v, sd), restart_v=restart)
+
+
+def _runs(records: Records, packs: tuple[str, ...], vehicle: str) -> list[AssessedRun]:
+    if not packs:
+        return []
+    estimates = records.estimates(packs, MODEL)
+    runs = [run for run in records.runs(packs) if run.vehicle == vehicle and (run.pack, run.started_at) in estimates]
+    runs.sort(key=lambda run: run.started_at)
+    return [AssessedRun(run=run, estimate=estimates[run.pack, run.started_at]) for run in runs]
