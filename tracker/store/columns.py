@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import math
 from datetime import UTC, date, datetime
+from functools import lru_cache
 from typing import Annotated, Any
 
 from sqlalchemy import Date, DateTime, Double, Integer, Text
@@ -110,6 +111,11 @@ class NameWords(Words):
         return Text(collation="C") if dialect.name == "postgresql" else Text()
 
 
+@lru_cache(maxsize=65536)  # readings are written to hundredths, so the same few thousand come again and again
+def _numbers_in(text: str) -> tuple[float, ...]:
+    return tuple(json.loads(text))
+
+
 class Numbers(TypeDecorator[tuple[float, ...]]):
     """A few numbers above 0 in one cell of a row, kept as compact text; no number at all is kept as "not recorded"."""
 
@@ -133,7 +139,7 @@ class Numbers(TypeDecorator[tuple[float, ...]]):
 
     def process_result_value(self, value: str | None, dialect: Dialect) -> tuple[float, ...]:
         """Return the value that was stored."""
-        return () if value is None else tuple(json.loads(value))
+        return () if value is None else _numbers_in(value)
 
 
 Key = Annotated[int, mapped_column(Integer, primary_key=True)]
