@@ -7,7 +7,7 @@ from collections.abc import Iterator
 from tracker.chemistry import Chemistry
 from tracker.domain.controller import Controller
 from tracker.domain.planning import CutoffPlan, PresentCutoff
-from tracker.domain.results import Estimate, Finding, NotEnough
+from tracker.domain.results import SEVERITIES, Estimate, Finding, NotEnough
 from tracker.rules import wording
 from tracker.rules.cutoff_margin import MUCH_TOO_LOW
 
@@ -23,8 +23,8 @@ _RISK_WHY = (
 
 
 def plan_findings(plan: CutoffPlan, controllers: dict[str, Controller], chemistry: Chemistry) -> tuple[Finding, ...]:
-    """Return what a plan gives cause to say, most pressing first as they stand here."""
-    return (
+    """Return what a plan gives cause to say, most pressing first, and as they stand here among equals."""
+    found = (
         *_too_close(plan, chemistry),
         *_undone(plan),
         *_never(plan, controllers),
@@ -32,6 +32,7 @@ def plan_findings(plan: CutoffPlan, controllers: dict[str, Controller], chemistr
         *_wasteful(plan),
         *_guessed(plan),
     )
+    return tuple(sorted(found, key=lambda finding: SEVERITIES.index(finding.severity)))
 
 
 def _too_close(plan: CutoffPlan, chemistry: Chemistry) -> Iterator[Finding]:
