@@ -52,6 +52,8 @@ LONGEST_S = 12.0 * 3600.0
 STEPS = 360
 TIMER_SHARE = 0.10
 """The timer leaves the reserve in all but this share of the versions."""
+LEAST_USE = 0.10
+"""A cutoff that leaves less than this part of the charge to use is no cutoff to drive with. The tool's own line."""
 LOWEST_PART, HIGHEST_SOC = 0.75, 0.75
 """The row of cutoffs goes from this part of the floor to the voltage at rest at this charge."""
 
@@ -286,7 +288,8 @@ def upper_limit(share: float, count: int) -> float:
 def _choice(sweep: CutoffSweep, risk: FloatArray, cutoffs: FloatArray, pack: Pack, wanted: float) -> CutoffChoice | None:
     count = sweep.charge_ah.shape[1]
     kept = [place for place, share in enumerate(risk) if upper_limit(float(share), count) <= wanted]
-    if not kept:
+    used_ah = sweep.charge_ah.mean(axis=1)
+    if not kept or used_ah[kept[0]] < LEAST_USE * used_ah[0]:
         return None
     place = kept[0]
     return CutoffChoice(
@@ -331,8 +334,9 @@ def _reason(
     wanted = f"{100 * task.risk:g} %"
     if choice is None:
         return (
-            f"No cutoff up to {cutoffs[-1]:.1f} V keeps the chance that a cell goes below {floor_v:.2f} V at {wanted}: under this load the "
-            f"voltage sags too far even in a fuller pack. Go by {known}: take less current, warm the pack, or use a stronger one."
+            f"No cutoff up to {cutoffs[-1]:.1f} V keeps the chance that a cell goes below {floor_v:.2f} V at {wanted} and leaves more than hardly "
+            f"any run: under this load the voltage sags too far even in a fuller pack. That is by {known}; take less current, warm the pack, "
+            "or use a stronger one."
         )
     below = np.flatnonzero(cutoffs < choice.pack_v)
     next_lower = f", while {cutoffs[below[-1]]:.1f} V would risk {100 * risk[below[-1]]:.1f} %" if len(below) else ""
