@@ -60,9 +60,12 @@ def cutoff(args: argparse.Namespace) -> int:
 
 
 def cutoff_lines(plan: CutoffPlan) -> Iterator[str]:
-    """Return the cutoff, the timer, the present controllers, the row of cutoffs, and what there is to know."""
+    """Return whether the pack may be run at all, the cutoff, the timer, the present controllers, the row of cutoffs, and what there is to know."""
     from tracker.cli.output import finding_lines, wrapped
 
+    first = [finding for finding in plan.findings if finding.severity == "stop" and finding.subject == plan.task.pack]
+    for finding in first:
+        yield from finding_lines(finding)
     yield from wrapped(_headline(plan))
     yield from wrapped(plan.reason)
     yield from wrapped(_timer(plan))
@@ -72,7 +75,8 @@ def cutoff_lines(plan: CutoffPlan) -> Iterator[str]:
     yield from _curve_lines(plan)
     yield ""
     for finding in plan.findings:
-        yield from finding_lines(finding)
+        if finding not in first:
+            yield from finding_lines(finding)
     yield from wrapped(
         "caution: Prove a changed cutoff on the bench, unplug the pack when the run ends, and go by the maker's instructions where they ask for more."
     )

@@ -6,8 +6,9 @@ from collections.abc import Iterator
 
 from tracker.chemistry import Chemistry
 from tracker.domain.controller import Controller
+from tracker.domain.harm import OUT_OF_USE, TO_BE_CHECKED
 from tracker.domain.planning import CutoffPlan, PresentCutoff
-from tracker.domain.results import SEVERITIES, Estimate, Finding, NotEnough
+from tracker.domain.results import SEVERITIES, Estimate, Finding, NotEnough, PackState
 from tracker.rules import wording
 from tracker.rules.cutoff_margin import MUCH_TOO_LOW
 
@@ -22,9 +23,10 @@ _RISK_WHY = (
 )
 
 
-def plan_findings(plan: CutoffPlan, controllers: dict[str, Controller], chemistry: Chemistry) -> tuple[Finding, ...]:
+def plan_findings(plan: CutoffPlan, controllers: dict[str, Controller], chemistry: Chemistry, state: PackState) -> tuple[Finding, ...]:
     """Return what a plan gives cause to say, most pressing first, and as they stand here among equals."""
     found = (
+        *_not_to_be_run(state),
         *_too_close(plan, chemistry),
         *_undone(plan),
         *_never(plan, controllers),
@@ -33,6 +35,26 @@ def plan_findings(plan: CutoffPlan, controllers: dict[str, Controller], chemistr
         *_guessed(plan),
     )
     return tuple(sorted(found, key=lambda finding: SEVERITIES.index(finding.severity)))
+
+
+def _not_to_be_run(state: PackState) -> Iterator[Finding]:
+    """A pack that is out of use, or that has to be checked first: a plan is no word about whether it is sound."""
+    harm = [
+        finding
+        for finding in state.findings
+        if finding.severity == "stop" and finding.subject == state.pack and finding.rule in OUT_OF_USE | TO_BE_CHECKED
+    ]
+    if state.state != "retire" and state.last_grade != "damaging" and not harm:
+        return
+    yield Finding(
+        rule="pack-not-to-be-run",
+        severity="stop",
+        subject=state.pack,
+        message=f"Do not run {state.pack} as it stands, whatever the cutoff. {state.next} This plan is for a pack that is sound.",
+        why=harm[0].why if harm else "No cutoff makes good what has happened to a pack before.",
+        source=harm[0].source if harm else None,
+        at=harm[0].at if harm else None,
+    )
 
 
 def _too_close(plan: CutoffPlan, chemistry: Chemistry) -> Iterator[Finding]:
