@@ -120,7 +120,7 @@ def _left_in(plan: CutoffPlan) -> Iterator[Finding]:
         rule="left-plugged-in",
         severity="caution",
         subject=plan.task.vehicle,
-        message=f"Left plugged in after the controllers have let go, {plan.task.pack} comes to its floor {when}, and goes on down. "
+        message=f"Left plugged into {plan.task.vehicle} after the controllers have let go, {plan.task.pack} comes to its floor {when}, and goes on down. "
         "Unplug it when the run ends.",
         why="Receiver, servos and the controllers themselves go on drawing on the pack. What they draw is taken from memory: 0.15 A and "
         "10 mA a controller.",

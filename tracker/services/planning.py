@@ -17,10 +17,10 @@ from tracker.services.assessing import refresh
 from tracker.services.cutoff_setup import find, setup_of
 from tracker.services.packs import Packs
 from tracker.store.database import Store
-from tracker.units import celsius_from_kelvin
+from tracker.units import celsius_from_kelvin, kelvin_from_celsius
 
 LEAST_RISK, MOST_RISK = 0.002, 0.5
-COLDEST_K, HOTTEST_K = 253.15, 333.15
+COLDEST_K, HOTTEST_K = kelvin_from_celsius(-20.0), kelvin_from_celsius(60.0)
 MOST_A = 2000.0
 
 
