@@ -14,7 +14,7 @@ import pytest
 
 from tracker import chemistry
 from tracker.cli.main import build_parser
-from tracker.domain import bench, controller, divider, health, pack, results, session
+from tracker.domain import bench, controller, divider, health, pack, planning, results, session
 
 ROOT = Path(__file__).resolve().parents[1]
 README = (ROOT / "README.md").read_text("utf-8")
@@ -37,6 +37,13 @@ RESULTS = (
     divider.TripLimits,
     divider.DriftLimits,
     divider.DividerPlan,
+    planning.CutoffTask,
+    planning.PlannedLoad,
+    planning.CutoffPoint,
+    planning.CutoffChoice,
+    planning.PresentCutoff,
+    planning.PresentState,
+    planning.CutoffPlan,
 )
 LEARNED = (health.CellHealth, health.HealthPoint, health.OwnCurve, health.Outlook, health.PackHealth)
 NUMBERS = re.compile(r"\b(float|Volts|Quantity)\b")
@@ -128,7 +135,9 @@ def test_every_dependency_has_its_reason_in_the_developers_file() -> None:
 
 def quantities() -> list[str]:
     """Every number with a meaning that a record or a result carries."""
-    fields = {field.name for kind in (*RECORDS, *RESULTS, *LEARNED) for field in dataclasses.fields(kind) if NUMBERS.search(str(field.type))}
+    fields = {
+        field.name for kind in (*RECORDS, *RESULTS, *LEARNED) for field in dataclasses.fields(kind) if NUMBERS.search(str(field.type))
+    }
     return sorted(fields)
 
 

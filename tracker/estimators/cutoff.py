@@ -124,8 +124,9 @@ def plan_cutoff(task: CutoffTask, setup: Setup, *, seed: int = SEED, draws: int 
     cutoffs = np.unique(np.concatenate([offered, present_v]))
     sweep = _swept(versions, profile, cutoffs, end_s, seed)
     gentle = _gentle(setup.load, pack)
-    warm = drawn_packs(
-        pack, setup.states, cells, count=draws, pack_k=max(task.pack_k, WARM_K), lead_ohm=setup.vehicle.lead_ohm or 0.0, seed=seed
+    # A pack as warm as that is drawn once: the same seed would give the same versions.
+    warm = versions if task.pack_k >= WARM_K else drawn_packs(
+        pack, setup.states, cells, count=draws, pack_k=WARM_K, lead_ohm=setup.vehicle.lead_ohm or 0.0, seed=seed
     )  # fmt: skip
     easy, _, longer_s = drawn_load(gentle, warm, seed)
     risk = np.maximum(_risks(sweep, floor_v), _risks(_swept(warm, easy, cutoffs, longer_s, seed), floor_v))

@@ -57,7 +57,9 @@ def load_of(pack: Pack, c_rate: float | None = None, burst: float = 2.0) -> Plan
 def controller_of(name: str, volts: float | None, mode: str = "pack_v", sd: float = 0.05, **more: bool) -> tuple[Controller, Trips]:
     """A controller and where it lets go, of the pack or of a cell in its mode."""
     trip = NEVER if volts is None else estimate(volts, sd)
-    return Controller(name=name, cutoff_mode="none" if volts is None else mode, cutoff_v=volts), Trips(trip_v=trip, restart_v=UNKNOWN, **more)
+    return Controller(name=name, cutoff_mode="none" if volts is None else mode, cutoff_v=volts), Trips(
+        trip_v=trip, restart_v=UNKNOWN, **more
+    )
 
 
 def setup_for(

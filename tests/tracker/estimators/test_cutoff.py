@@ -16,7 +16,15 @@ from tracker.domain.planning import CutoffPlan
 from tracker.domain.results import Estimate, NotEnough
 from tracker.estimators.cell_family import family
 from tracker.estimators.cutoff import (
-    GENTLE_C, RECEIVER_A, STEPS, TRIP_SD_V, WARM_K, Setup, drawn_load, offered_cutoffs, upper_limit,
+    GENTLE_C,
+    RECEIVER_A,
+    STEPS,
+    TRIP_SD_V,
+    WARM_K,
+    Setup,
+    drawn_load,
+    offered_cutoffs,
+    upper_limit,
 )  # fmt: skip
 from tracker.estimators.drawn_packs import drawn_packs
 from tracker.physics.load_profile import LoadProfile
@@ -33,7 +41,7 @@ SETUPS = {
     "liion as labelled": setup_for(pack_of("liion", 3), load=load_of(pack_of("liion", 3), 0.7)),
     "nimh known": setup_for(pack_of("nimh", 6), states=known_closely(pack_of("nimh", 6))),
 }
-REDRAWN = ("lipo as labelled", "lipo known", "life known", "liion as labelled", "nimh known")
+REDRAWN = ("lipo as labelled", "lipo known", "liion as labelled", "nimh known")
 
 
 def redrawn_risk(setup: Setup, cutoff_v: float, seed: int, *, gentle: bool, pack_k: float = 298.15, draws: int = 1024) -> float:
@@ -94,15 +102,15 @@ def harder(which: str) -> Iterator[tuple[float, Setup]]:
     if which == "spread":
         yield from ((25.0, setup_for(states=known_closely(pack, apart_sd=sd))) for sd in (0.002, 0.02, 0.05))
     elif which == "colder":
-        yield from ((pack_c, setup_for(states=known_closely(pack))) for pack_c in (45.0, 25.0, 10.0, 0.0, -10.0))
+        yield from ((pack_c, setup_for(states=known_closely(pack))) for pack_c in (45.0, 25.0, 0.0, -10.0))
     elif which == "colder, as labelled":
         yield from ((pack_c, setup_for()) for pack_c in (25.0, 0.0, -20.0))
     elif which == "weaker cell":
-        yield from ((25.0, setup_for(states=known_closely(pack, log_capacity=(0.0, weak)))) for weak in (0.0, -0.05, -0.12, -0.25))
+        yield from ((25.0, setup_for(states=known_closely(pack, log_capacity=(0.0, weak)))) for weak in (0.0, -0.12, -0.25))
     elif which == "resistance":
-        yield from ((25.0, setup_for(states=known_closely(pack, log_resistance=risen))) for risen in (-0.7, 0.0, 0.7, 1.2))
+        yield from ((25.0, setup_for(states=known_closely(pack, log_resistance=risen))) for risen in (-0.7, 0.3, 1.2))
     else:
-        yield from ((25.0, setup_for(states=known_closely(pack), load=load_of(pack, c_rate))) for c_rate in (0.5, 2.0, 6.0, 12.0, 20.0))
+        yield from ((25.0, setup_for(states=known_closely(pack), load=load_of(pack, c_rate))) for c_rate in (0.5, 4.0, 12.0, 20.0))
 
 
 @pytest.mark.parametrize("which", ["spread", "colder", "colder, as labelled", "weaker cell", "resistance", "load"])
@@ -123,7 +131,7 @@ def test_a_lower_wanted_risk_never_means_a_lower_cutoff() -> None:
 
 @pytest.mark.parametrize("name", ["lipo as labelled", "lipo known"])
 def test_more_draws_change_the_answer_by_a_step_at_most(name: str) -> None:
-    few, many = (advised_v(planned(SETUPS[name], draws=draws)) for draws in (2048, 8192))
+    few, many = (advised_v(planned(SETUPS[name], draws=draws)) for draws in (1024, 4096))
     assert abs(few - many) <= STEP_V + 1e-9
 
 
@@ -172,7 +180,10 @@ def test_a_load_under_which_nothing_keeps_the_risk() -> None:
 
 def test_a_cutoff_that_ends_the_run_at_once_is_not_advised() -> None:
     """Where a cutoff keeps the risk only by leaving next to nothing of the charge to use, none is advised."""
-    for setup in (setup_for(pack_of("liion"), load=load_of(pack_of("liion"), 4.0)), setup_for(pack_of("nimh", 7), load=load_of(pack_of("nimh", 7), 4.0))):
+    for setup in (
+        setup_for(pack_of("liion"), load=load_of(pack_of("liion"), 4.0)),
+        setup_for(pack_of("nimh", 7), load=load_of(pack_of("nimh", 7), 4.0)),
+    ):
         plan = planned(setup)
         assert plan.curve[-1].below_floor_probability < 0.01
         assert plan.recommended is None
@@ -206,7 +217,9 @@ def numbers(record: object) -> Iterator[float]:
 
 def test_more_cells_mean_more_volts_and_no_less_a_cell() -> None:
     """With more cells in a row a weak one is both likelier and further below what the total shows."""
-    plans: list[CutoffPlan] = [planned(setup_for(pack_of(series=series), states=known_closely(pack_of(series=series), apart_sd=0.02))) for series in (1, 2, 6)]
+    plans: list[CutoffPlan] = [
+        planned(setup_for(pack_of(series=series), states=known_closely(pack_of(series=series), apart_sd=0.02))) for series in (1, 2, 6)
+    ]
     chosen = [plan.recommended for plan in plans if plan.recommended is not None]
     assert len(chosen) == 3
     assert [choice.cell_v for choice in chosen] == sorted(choice.cell_v for choice in chosen)

@@ -91,5 +91,3 @@ def test_packs_learned_from_a_counted_history(make: str, weak: bool) -> None:
             count += 1
     assert below <= most_allowed(count)
     assert np.mean(used) > 0.75  # safe, and still of use
-
-

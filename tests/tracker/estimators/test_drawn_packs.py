@@ -15,7 +15,9 @@ from tracker.physics.pack_draws import PackDraws
 COUNT = 4096
 
 
-def drawn(chemistry_name: str = "lipo", series: int = 2, pack_k: float = 298.15, states: PackStates | None = None, seed: int = 5) -> PackDraws:
+def drawn(
+    chemistry_name: str = "lipo", series: int = 2, pack_k: float = 298.15, states: PackStates | None = None, seed: int = 5
+) -> PackDraws:
     pack, cells = pack_of(chemistry_name, series), family(chemistry_name)
     return drawn_packs(pack, states or first_states([pack], cells), cells, count=COUNT, pack_k=pack_k, lead_ohm=0.0, seed=seed)
 

@@ -134,8 +134,11 @@ def test_a_model_without_controllers() -> None:
 
 def test_leads_let_go_sooner() -> None:
     """The controller sees the pack less the drop in the leads, so the same setting is the safer one."""
+
     def plan(lead_ohm: float) -> CutoffPlan:
-        return planned(setup_for(states=KNOWN, controllers=[controller_of("Left", MIDDLE_V)], lead_ohm=lead_ohm, load=load_of(pack_of(), 6.0)))
+        return planned(
+            setup_for(states=KNOWN, controllers=[controller_of("Left", MIDDLE_V)], lead_ohm=lead_ohm, load=load_of(pack_of(), 6.0))
+        )
 
     assert alone_risk(plan(0.03)) <= alone_risk(plan(0.0))
     # Gentle driving drops next to nothing in the leads, so it is what decides in the end.
@@ -159,7 +162,8 @@ def test_where_a_controller_lets_go_of_the_pack() -> None:
     controller, trips = controller_of("Counts", 3.2, "cell_v", sd=0.02)
     found = pack_trip(controller, trips, 4)
     assert isinstance(found, Estimate)
-    assert (found.value, found.sd) == (pytest.approx(12.8), pytest.approx(0.08))
+    assert found.value == pytest.approx(12.8)
+    assert found.sd == pytest.approx(0.08)
     assert found.low < found.value < found.high
     controller, trips = controller_of("Adds", 12.8)
     assert pack_trip(controller, trips, 4) == estimate(12.8, 0.05)

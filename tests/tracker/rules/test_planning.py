@@ -60,7 +60,9 @@ SOUND = PackState(
 )  # fmt: skip
 
 
-def said(of: CutoffPlan, *, chemistry: str = "lipo", state: PackState = SOUND, known: dict[str, Controller] | None = None) -> dict[str, Finding]:
+def said(
+    of: CutoffPlan, *, chemistry: str = "lipo", state: PackState = SOUND, known: dict[str, Controller] | None = None
+) -> dict[str, Finding]:
     found = plan_findings(of, known or {}, load(chemistry), state)
     assert [SEVERITIES.index(finding.severity) for finding in found] == sorted(SEVERITIES.index(finding.severity) for finding in found)
     return {finding.rule: finding for finding in found}
