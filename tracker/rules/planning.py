@@ -13,6 +13,8 @@ from tracker.rules import wording
 from tracker.rules.cutoff_margin import MUCH_TOO_LOW
 
 LIKELY = 0.5
+MUCH_LESS = 0.25
+"""A controller that by itself risks less than this part of what all risk together is undone by another. The tool's own line."""
 WASTED = 2.0 / 3.0
 """Less than this part of the charge used before the controllers let go: a third is never used. The tool's own line."""
 LEFT_IN_H = 48.0
@@ -78,17 +80,27 @@ def _too_close(plan: CutoffPlan, chemistry: Chemistry) -> Iterator[Finding]:
 
 
 def _undone(plan: CutoffPlan) -> Iterator[Finding]:
-    safe = [one for one in plan.present if one.protects]
-    unsafe = [one for one in plan.present if not one.protects]
-    if not safe or not unsafe or plan.together is None:
+    if plan.together is None:
         return
-    worst = min(unsafe, key=_lets_go)
+    all_together = plan.together.below_floor_probability
+    higher = [one for one in plan.present if one.protects or one.below_floor_probability <= MUCH_LESS * all_together]
+    lower = [one for one in plan.present if not one.protects and one not in higher]
+    if not higher or not lower:
+        return
+    worst = min(lower, key=_lets_go)
+    alone = max(one.below_floor_probability for one in higher)
+    pack = plan.task.pack
+    would = (
+        f"would protect {pack}"
+        if all(one.protects for one in higher)
+        else f"would bring a cell of {pack} below its floor only {_chance(alone)}"
+    )
     yield Finding(
         rule="cutoff-undone",
-        severity="stop" if plan.together.below_floor_probability >= LIKELY else "caution",
+        severity="stop" if all_together >= LIKELY else "caution",
         subject=worst.controller,
-        message=f"{wording.listed([one.controller for one in safe])} would protect {plan.task.pack}, but {worst.controller} goes on below it and "
-        f"undoes that: together a cell {_chance(plan.together.below_floor_probability)} goes below its floor. "
+        message=f"{wording.listed([one.controller for one in higher])} {would}, but {worst.controller} goes on below it and "
+        f"undoes that: together a cell {_chance(all_together)} goes below its floor. "
         "Set every controller on this pack at least as high, or end the run when the first lets go.",
         why="With two controllers on one pack the lowest trip decides, not the highest: the model still moves, weaker. Common practice.",
     )

@@ -85,6 +85,14 @@ def test_a_nickel_cutoff_on_a_lithium_pack_stops() -> None:
     assert "Left would protect Tug 1" in undone.message
 
 
+def test_a_much_safer_neighbour_is_undone_as_well() -> None:
+    found = said(plan(present(5.06, 1.0, "Right"), present(6.43, 0.13), together=0.99))["cutoff-undone"]
+    assert found.subject == "Right"
+    assert "Left would bring a cell of Tug 1 below its floor only in 13 % of runs" in found.message
+    assert "protect" not in found.message
+    assert "cutoff-undone" not in said(plan(present(5.06, 1.0, "Right"), present(6.43, 0.7), together=0.99))
+
+
 def test_a_little_too_low_is_a_caution_and_not_called_nickel() -> None:
     close = said(plan(present(6.2, 0.2), together=0.2))["cutoff-too-close"]
     assert close.severity == "caution"
