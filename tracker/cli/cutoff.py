@@ -50,8 +50,11 @@ def cutoff(args: argparse.Namespace) -> int:
     from tracker.cli.output import show
 
     task = _task(args)
-    with open_chosen(args) as services:
-        plan = services.planning.cutoff(task)
+    try:
+        with open_chosen(args) as services:
+            plan = services.planning.cutoff(task)
+    except FieldErrors as errors:
+        raise FieldErrors({_option(name): words for name, words in errors.problems.items()}) from errors
     if args.json:
         print_document(cutoff_document(plan))
     else:
@@ -60,11 +63,14 @@ def cutoff(args: argparse.Namespace) -> int:
 
 
 def cutoff_lines(plan: CutoffPlan) -> Iterator[str]:
-    """Return the cutoff, the timer, the present controllers, the row of cutoffs, and what there is to know."""
-    from tracker.cli.output import finding_lines, wrapped
+    """Return whether the pack may be run at all, the cutoff, the timer, the present controllers, the row of cutoffs, and what there is to know."""
+    from tracker.cli.output import clean, finding_lines, wrapped
 
-    yield from wrapped(_headline(plan))
-    yield from wrapped(plan.reason)
+    first = [finding for finding in plan.findings if finding.severity == "stop" and finding.subject == plan.task.pack]
+    for finding in first:
+        yield from finding_lines(finding)
+    yield from wrapped(clean(_headline(plan)))
+    yield from wrapped(clean(plan.reason))
     yield from wrapped(_timer(plan))
     yield ""
     yield from _present_lines(plan)
@@ -72,7 +78,8 @@ def cutoff_lines(plan: CutoffPlan) -> Iterator[str]:
     yield from _curve_lines(plan)
     yield ""
     for finding in plan.findings:
-        yield from finding_lines(finding)
+        if finding not in first:
+            yield from finding_lines(finding)
     yield from wrapped(
         "caution: Prove a changed cutoff on the bench, unplug the pack when the run ends, and go by the maker's instructions where they ask for more."
     )
@@ -106,10 +113,10 @@ def _timer(plan: CutoffPlan) -> str:
 
 
 def _present_lines(plan: CutoffPlan) -> Iterator[str]:
-    from tracker.cli.output import Column, quantity, table, wrapped
+    from tracker.cli.output import Column, clean, quantity, table, wrapped
 
     if not plan.present:
-        yield f"{plan.task.vehicle} has no controllers written down."
+        yield from wrapped(clean(f"{plan.task.vehicle} has no controllers written down."))
         return
     columns = [Column(title="controller", shrinks=True), Column(title="lets go at V", right=True), Column(title="from"), Column(title="risk %", right=True)]  # fmt: skip
     rows = [
@@ -123,7 +130,7 @@ def _present_lines(plan: CutoffPlan) -> Iterator[str]:
     ]
     yield from table(columns, rows)
     for one in plan.present:
-        yield from wrapped(f"{one.controller}: {one.verdict}")
+        yield from wrapped(clean(f"{one.controller}: {one.verdict}"))
     if plan.together is not None and len(plan.present) > 1:
         yield from wrapped(
             f"Together: {_risk(plan.together.below_floor_probability)} % until the last lets go, "
@@ -173,7 +180,7 @@ def _task(args: argparse.Namespace) -> CutoffTask:
         try:
             return quantity(text, limits)
         except InputError as problem:
-            problems[name] = str(problem)
+            problems[_option(name)] = str(problem)
             return None
 
     risk = number("risk", Limits(0.002, 0.5, ""))
@@ -192,3 +199,7 @@ def _task(args: argparse.Namespace) -> CutoffTask:
         mean_a=mean_a,
         burst_a=burst_a,
     )
+
+
+def _option(name: str) -> str:
+    return f"--{name.replace('_', '-')}"

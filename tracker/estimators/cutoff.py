@@ -52,6 +52,8 @@ LONGEST_S = 12.0 * 3600.0
 STEPS = 360
 TIMER_SHARE = 0.10
 """The timer leaves the reserve in all but this share of the versions."""
+LEAST_USE = 0.10
+"""A cutoff that leaves less than this part of the charge to use is no cutoff to drive with. The tool's own line."""
 LOWEST_PART, HIGHEST_SOC = 0.75, 0.75
 """The row of cutoffs goes from this part of the floor to the voltage at rest at this charge."""
 
@@ -118,16 +120,18 @@ def plan_cutoff(task: CutoffTask, setup: Setup, *, seed: int = SEED, draws: int 
     profile, mean_a, end_s = drawn_load(setup.load, versions, seed)
     floor_v, reserve = cells.chemistry["floor_v"], cells.chemistry["reserve_soc"]
     offered = offered_cutoffs(pack, cells)
-    present_v = [_lets_go(controller, trip, pack) for controller, trip in zip(setup.controllers, setup.trips, strict=True)]
-    cutoffs = np.unique(np.concatenate([offered, present_v]))
+    present = [_lets_go(controller, trip, pack) for controller, trip in zip(setup.controllers, setup.trips, strict=True)]
+    cutoffs = np.unique(np.concatenate([offered, [trip.value for trip in present]]))
     sweep = _swept(versions, profile, cutoffs, end_s, seed)
     gentle = _gentle(setup.load, pack)
-    warm = drawn_packs(
-        pack, setup.states, cells, count=draws, pack_k=max(task.pack_k, WARM_K), lead_ohm=setup.vehicle.lead_ohm or 0.0, seed=seed
+    # A pack as warm as that is drawn once: the same seed would give the same versions.
+    warm = versions if task.pack_k >= WARM_K else drawn_packs(
+        pack, setup.states, cells, count=draws, pack_k=WARM_K, lead_ohm=setup.vehicle.lead_ohm or 0.0, seed=seed
     )  # fmt: skip
     easy, _, longer_s = drawn_load(gentle, warm, seed)
-    risk = np.maximum(_risks(sweep, floor_v), _risks(_swept(warm, easy, cutoffs, longer_s, seed), floor_v))
-    alone = [float(risk[np.searchsorted(cutoffs, volts)]) for volts in present_v]
+    gently = _swept(warm, easy, cutoffs, longer_s, seed)
+    risk = np.maximum(_risks(sweep, floor_v), _risks(gently, floor_v))
+    alone = [max(_alone(one, trip, floor_v, seed) for one in (sweep, gently)) for trip in present]
     kept = np.isin(cutoffs, offered)
     sweep, risk, cutoffs = _of_cutoffs(sweep, kept), risk[kept], cutoffs[kept]
     choice = _choice(sweep, risk, cutoffs, pack, task.risk)
@@ -158,17 +162,34 @@ def plan_cutoff(task: CutoffTask, setup: Setup, *, seed: int = SEED, draws: int 
 
 
 def _swept(versions: PackDraws, load: LoadProfile, cutoffs: FloatArray, end_s: float, seed: int) -> CutoffSweep:
-    trip_error_v = TRIP_SD_V * normal_draws(versions.draws, 1, seed + 2)[:, 0]
     return cutoff_sweep(
-        versions, ControllerDraws(mode="pack_v"), load, cutoffs, end_s=end_s, trip_error_v=trip_error_v, receiver_a=RECEIVER_A,
-        longest_step_s=end_s / STEPS,
+        versions, ControllerDraws(mode="pack_v"), load, cutoffs, end_s=end_s, trip_error_v=_trip_error_v(versions.draws, seed),
+        receiver_a=RECEIVER_A, longest_step_s=end_s / STEPS,
     )  # fmt: skip
 
 
-def _lets_go(controller: Controller, trip: Trips, pack: Pack) -> float:
+def _trip_error_v(draws: int, seed: int) -> FloatArray:
+    return TRIP_SD_V * normal_draws(draws, 1, seed + 2)[:, 0]
+
+
+def _lets_go(controller: Controller, trip: Trips, pack: Pack) -> Estimate:
     """Where a controller lets go, of the pack; just above nothing where it never does."""
     volts = pack_trip(controller, trip, pack.series)
-    return max(volts.value, NEVER_V) if isinstance(volts, Estimate) else NEVER_V
+    never = Estimate(value=NEVER_V, low=NEVER_V, high=NEVER_V, sd=TRIP_SD_V)
+    return never if isinstance(volts, NotEnough) or volts.value < NEVER_V else volts
+
+
+def _alone(sweep: CutoffSweep, trip: Estimate, floor_v: float, seed: int) -> float:
+    """Risk of one controller by itself, which is more or less sure of its trip than one that was only set."""
+    draws = sweep.charge_ah.shape[1]
+    # Each version's run to each cutoff of the row is known; one that lets go further off its mean stands between two others.
+    at_v = trip.value + (trip.sd / TRIP_SD_V - 1.0) * _trip_error_v(draws, seed)
+    below = (sweep.lowest_cell_v.min(axis=2) < floor_v).astype(np.float64)
+    upper = np.clip(np.searchsorted(sweep.cutoffs_v, at_v), 1, len(below) - 1)
+    low_v, high_v = sweep.cutoffs_v[upper - 1], sweep.cutoffs_v[upper]
+    part = np.clip((at_v - low_v) / (high_v - low_v), 0.0, 1.0)
+    each = np.arange(draws)
+    return float(((1.0 - part) * below[upper - 1, each] + part * below[upper, each]).mean())
 
 
 def _of_cutoffs(sweep: CutoffSweep, which: NDArray[np.bool_]) -> CutoffSweep:
@@ -286,7 +307,8 @@ def upper_limit(share: float, count: int) -> float:
 def _choice(sweep: CutoffSweep, risk: FloatArray, cutoffs: FloatArray, pack: Pack, wanted: float) -> CutoffChoice | None:
     count = sweep.charge_ah.shape[1]
     kept = [place for place, share in enumerate(risk) if upper_limit(float(share), count) <= wanted]
-    if not kept:
+    used_ah = sweep.charge_ah.mean(axis=1)
+    if not kept or used_ah[kept[0]] < LEAST_USE * used_ah[0]:
         return None
     place = kept[0]
     return CutoffChoice(
@@ -331,8 +353,9 @@ def _reason(
     wanted = f"{100 * task.risk:g} %"
     if choice is None:
         return (
-            f"No cutoff up to {cutoffs[-1]:.1f} V keeps the chance that a cell goes below {floor_v:.2f} V at {wanted}: under this load the "
-            f"voltage sags too far even in a fuller pack. Go by {known}: take less current, warm the pack, or use a stronger one."
+            f"No cutoff up to {cutoffs[-1]:.1f} V keeps the chance that a cell goes below {floor_v:.2f} V at {wanted} and leaves more than hardly "
+            f"any run: under this load the voltage sags too far even in a fuller pack. That is by {known}; take less current, warm the pack, "
+            "or use a stronger one."
         )
     below = np.flatnonzero(cutoffs < choice.pack_v)
     next_lower = f", while {cutoffs[below[-1]]:.1f} V would risk {100 * risk[below[-1]]:.1f} %" if len(below) else ""

@@ -5,7 +5,6 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 from scipy.special import ndtri
-from scipy.stats import qmc
 
 from tracker.domain.pack import Pack
 from tracker.estimators import pack_state as ps
@@ -31,12 +30,12 @@ POINTS = 441
 
 
 def normal_draws(count: int, width: int, seed: int) -> FloatArray:
-    """Evenly spread normal numbers.
+    """Evenly spread normal numbers, draws of other seeds and columns independent of each other.
 
     Parameters
     ----------
     count : int
-        How many, best a power of two [1]
+        How many [1]
     width : int
         Numbers in each [1]
     seed : int
@@ -47,11 +46,17 @@ def normal_draws(count: int, width: int, seed: int) -> FloatArray:
     FloatArray
         Shape (count, width) [1]
 
+    Notes
+    -----
+    A Latin hypercube: in each column every one of `count` equally likely strata comes once, in an order of its own.
+
     References
     ----------
-    .. [1] A. B. Owen, J. Complexity 14 (1998) 466-489, doi 10.1006/jcom.1998.0487: scrambled Sobol points.
+    .. [1] M. D. McKay, R. J. Beckman, W. J. Conover, Technometrics 21 (1979) 239-245, doi 10.1080/00401706.1979.10489755.
     """
-    points = qmc.Sobol(width, scramble=True, rng=np.random.default_rng(seed)).random(count)
+    rng = np.random.default_rng(seed)
+    strata = rng.permuted(np.tile(np.arange(count), (width, 1)), axis=1).T
+    points = (strata + rng.random((count, width))) / count
     return np.asarray(ndtri(np.clip(points, 1e-9, 1.0 - 1e-9)), dtype=np.float64)
 
 

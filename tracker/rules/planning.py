@@ -6,12 +6,15 @@ from collections.abc import Iterator
 
 from tracker.chemistry import Chemistry
 from tracker.domain.controller import Controller
+from tracker.domain.harm import OUT_OF_USE, TO_BE_CHECKED
 from tracker.domain.planning import CutoffPlan, PresentCutoff
-from tracker.domain.results import Estimate, Finding, NotEnough
+from tracker.domain.results import SEVERITIES, Estimate, Finding, NotEnough, PackState
 from tracker.rules import wording
 from tracker.rules.cutoff_margin import MUCH_TOO_LOW
 
 LIKELY = 0.5
+MUCH_LESS = 0.25
+"""A controller that by itself risks less than this part of what all risk together is undone by another. The tool's own line."""
 WASTED = 2.0 / 3.0
 """Less than this part of the charge used before the controllers let go: a third is never used. The tool's own line."""
 LEFT_IN_H = 48.0
@@ -22,15 +25,37 @@ _RISK_WHY = (
 )
 
 
-def plan_findings(plan: CutoffPlan, controllers: dict[str, Controller], chemistry: Chemistry) -> tuple[Finding, ...]:
-    """Return what a plan gives cause to say, most pressing first as they stand here."""
-    return (
+def plan_findings(plan: CutoffPlan, controllers: dict[str, Controller], chemistry: Chemistry, state: PackState) -> tuple[Finding, ...]:
+    """Return what a plan gives cause to say, most pressing first, and as they stand here among equals."""
+    found = (
+        *_not_to_be_run(state),
         *_too_close(plan, chemistry),
         *_undone(plan),
         *_never(plan, controllers),
         *_left_in(plan),
         *_wasteful(plan),
         *_guessed(plan),
+    )
+    return tuple(sorted(found, key=lambda finding: SEVERITIES.index(finding.severity)))
+
+
+def _not_to_be_run(state: PackState) -> Iterator[Finding]:
+    """A pack that is out of use, or that has to be checked first: a plan is no word about whether it is sound."""
+    harm = [
+        finding
+        for finding in state.findings
+        if finding.severity == "stop" and finding.subject == state.pack and finding.rule in OUT_OF_USE | TO_BE_CHECKED
+    ]
+    if state.state != "retire" and state.last_grade != "damaging" and not harm:
+        return
+    yield Finding(
+        rule="pack-not-to-be-run",
+        severity="stop",
+        subject=state.pack,
+        message=f"Do not run {state.pack} as it stands, whatever the cutoff. {state.next} This plan is for a pack that is sound.",
+        why=harm[0].why if harm else "No cutoff makes good what has happened to a pack before.",
+        source=harm[0].source if harm else None,
+        at=harm[0].at if harm else None,
     )
 
 
@@ -55,17 +80,27 @@ def _too_close(plan: CutoffPlan, chemistry: Chemistry) -> Iterator[Finding]:
 
 
 def _undone(plan: CutoffPlan) -> Iterator[Finding]:
-    safe = [one for one in plan.present if one.protects]
-    unsafe = [one for one in plan.present if not one.protects]
-    if not safe or not unsafe or plan.together is None:
+    if plan.together is None:
         return
-    worst = min(unsafe, key=_lets_go)
+    all_together = plan.together.below_floor_probability
+    higher = [one for one in plan.present if one.protects or one.below_floor_probability <= MUCH_LESS * all_together]
+    lower = [one for one in plan.present if not one.protects and one not in higher]
+    if not higher or not lower:
+        return
+    worst = min(lower, key=_lets_go)
+    alone = max(one.below_floor_probability for one in higher)
+    pack = plan.task.pack
+    would = (
+        f"would protect {pack}"
+        if all(one.protects for one in higher)
+        else f"would bring a cell of {pack} below its floor only {_chance(alone)}"
+    )
     yield Finding(
         rule="cutoff-undone",
-        severity="stop" if plan.together.below_floor_probability >= LIKELY else "caution",
+        severity="stop" if all_together >= LIKELY else "caution",
         subject=worst.controller,
-        message=f"{wording.listed([one.controller for one in safe])} would protect {plan.task.pack}, but {worst.controller} goes on below it and "
-        f"undoes that: together a cell {_chance(plan.together.below_floor_probability)} goes below its floor. "
+        message=f"{wording.listed([one.controller for one in higher])} {would}, but {worst.controller} goes on below it and "
+        f"undoes that: together a cell {_chance(all_together)} goes below its floor. "
         "Set every controller on this pack at least as high, or end the run when the first lets go.",
         why="With two controllers on one pack the lowest trip decides, not the highest: the model still moves, weaker. Common practice.",
     )
@@ -97,7 +132,7 @@ def _left_in(plan: CutoffPlan) -> Iterator[Finding]:
         rule="left-plugged-in",
         severity="caution",
         subject=plan.task.vehicle,
-        message=f"Left plugged in after the controllers have let go, {plan.task.pack} comes to its floor {when}, and goes on down. "
+        message=f"Left plugged into {plan.task.vehicle} after the controllers have let go, {plan.task.pack} comes to its floor {when}, and goes on down. "
         "Unplug it when the run ends.",
         why="Receiver, servos and the controllers themselves go on drawing on the pack. What they draw is taken from memory: 0.15 A and "
         "10 mA a controller.",

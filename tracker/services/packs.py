@@ -61,6 +61,13 @@ class Packs:
         with self._store.reading() as records:
             return _states(records, _in_use(records.packs(), include_retired), now or datetime.now(UTC))
 
+    def state(self, name: str, now: datetime | None = None) -> PackState:
+        """One pack as it stands now; NotFoundError when there is none of that name."""
+        refresh(self._store, [name])
+        with self._store.reading() as records:
+            [state] = _states(records, (records.pack(name),), now or datetime.now(UTC))
+            return state
+
     def overview(self, now: datetime | None = None) -> tuple[tuple[PackState, ...], tuple[Finding, ...]]:
         """Every pack in use as it stands now, by name, and what a person should know about them, most urgent first."""
         states = self.states(now)

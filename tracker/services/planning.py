@@ -15,11 +15,12 @@ from tracker.rules.divider import divider_cautions
 from tracker.rules.planning import plan_findings
 from tracker.services.assessing import refresh
 from tracker.services.cutoff_setup import find, setup_of
+from tracker.services.packs import Packs
 from tracker.store.database import Store
-from tracker.units import celsius_from_kelvin
+from tracker.units import celsius_from_kelvin, kelvin_from_celsius
 
 LEAST_RISK, MOST_RISK = 0.002, 0.5
-COLDEST_K, HOTTEST_K = 253.15, 333.15
+COLDEST_K, HOTTEST_K = kelvin_from_celsius(-20.0), kelvin_from_celsius(60.0)
 MOST_A = 2000.0
 
 
@@ -45,7 +46,8 @@ class Planning:
             setup = setup_of(records, task, found)
         plan = plan_cutoff(task, setup)
         controllers = {controller.name: controller for controller in found.controllers}
-        return replace(plan, findings=plan_findings(plan, controllers, chemistry.load(found.pack.chemistry)))
+        state = Packs(self._store).state(task.pack)
+        return replace(plan, findings=plan_findings(plan, controllers, chemistry.load(found.pack.chemistry), state))
 
     def divider(self, task: DividerTask) -> DividerPlan:
         """The resistor that moves a trip point, with what to heed; InputError where none does, which says what would."""

@@ -65,6 +65,7 @@ COMMAND = st.sampled_from(
         "health",
         "bench",
         "divider",
+        "cutoff",
         "log run",
         "log charge",
     ]
@@ -94,6 +95,8 @@ OPTION = st.sampled_from(
         "--series",
         "--place",
         "--part-tolerance",
+        "--risk",
+        "--burst-a",
         "-h",
         "--",
     ]
@@ -173,6 +176,21 @@ ASKED = st.fixed_dictionaries(
 )
 def test_any_divider(at_home: Path, asked: dict[str, str], small: dict[str, str], flags: set[str]) -> None:
     check(["divider", *(f"--{name}={value}" for name, value in {**asked, **small}.items()), *sorted(flags)])
+
+
+WISHES = st.one_of(NUMBER, st.floats(-50, 100).map(str), st.floats(0, 1).map(str), VALUE)
+
+
+@pytest.mark.usefixtures("in_filled_folder")
+@settings(max_examples=60, deadline=None, suppress_health_check=SLOW)
+@given(
+    pack=st.one_of(st.sampled_from(["Tug A", "Groomer", "Old one"]), VALUE),
+    vehicle=st.one_of(st.just("Pond tug"), VALUE),
+    wished=st.dictionaries(st.sampled_from(["risk", "pack-c", "mean-a", "burst-a"]), WISHES, max_size=3),
+    flags=st.sets(st.just("--json")),
+)
+def test_any_cutoff(pack: str, vehicle: str, wished: dict[str, str], flags: set[str]) -> None:
+    check(["cutoff", *(f"--{name}={value}" for name, value in wished.items()), *sorted(flags), "--", pack, vehicle])
 
 
 @pytest.mark.usefixtures("in_filled_folder")

@@ -11,7 +11,7 @@ from tracker import chemistry
 from tracker.domain.controller import Controller, Vehicle
 from tracker.domain.pack import Pack
 from tracker.domain.results import SEVERITIES, Finding
-from tracker.errors import FieldErrors, InputError
+from tracker.errors import FieldErrors, InputError, NotFoundError
 from tracker.services import Services
 from tracker.services.urgency import most_urgent_first
 
@@ -94,3 +94,11 @@ def test_findings_come_most_urgent_first_and_once() -> None:
 def test_all_findings_are_those_of_the_states(filled: Services) -> None:
     of_states = {finding for state in filled.packs.states(NOW) for finding in state.findings}
     assert set(filled.packs.findings(NOW)) == of_states
+
+
+def test_one_pack_stands_as_it_does_among_all(filled: Services) -> None:
+    now = datetime(2025, 4, 13, 12, 0, tzinfo=UTC)
+    for state in filled.packs.states(now, include_retired=True):
+        assert filled.packs.state(state.pack, now) == state
+    with pytest.raises(NotFoundError):
+        filled.packs.state("Tug Z", now)
