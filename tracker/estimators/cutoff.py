@@ -234,6 +234,7 @@ def plan_from(study: CutoffStudy, task: CutoffTask, setup: Setup) -> CutoffPlan:
     return CutoffPlan(
         task=task,
         series=pack.series,
+        full_v=cells.chemistry["full_v"],
         floor_v=floor_v,
         reserve_soc=cells.chemistry["reserve_soc"],
         learned=setup.learned,
