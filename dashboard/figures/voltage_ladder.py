@@ -31,16 +31,18 @@ def ladder_figure(plan: CutoffPlan) -> Figure:
         _rung(figure, plan, plan.recommended.cell_v, "advised", GREEN, "solid", above=True)
     for place, one in enumerate(plan.present):
         _controller(figure, place, one, low, len(plan.present))
-    most = max(4, NAME_CHARACTERS // columns)
+    # More than two names find no room side by side, so they stand by turns on two lines.
+    lines = 1 if columns <= 2 else 2
+    most = max(4, lines * NAME_CHARACTERS // columns)
     figure.update_xaxes(
         range=[-0.5 - columns * WORDS_SHARE / (1 - WORDS_SHARE), columns - 0.5],
         tickvals=list(range(len(plan.present))),
-        ticktext=[chart_name(one.controller, most) for one in plan.present],
+        ticktext=[place % lines * "<br>" + chart_name(one.controller, most) for place, one in enumerate(plan.present)],
         tickangle=0,
         ticks="",
     )
     figure.update_yaxes(range=[low, high], ticksuffix=f"{NB}V", tickformat=".1f", nticks=8)
-    figure.update_layout(margin={"b": 34})
+    figure.update_layout(margin={"b": 26 + 18 * lines})
     return figure
 
 
