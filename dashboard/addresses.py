@@ -28,11 +28,6 @@ def cutoff_address(pack: str, vehicle: str | None = None) -> str:
     return f"{CUTOFF_PATH}?{urlencode({'pack': pack} | ({} if vehicle is None else {'vehicle': vehicle}), quote_via=quote)}"
 
 
-def controllers_address(bench: str) -> str:
-    """Address of the controllers page with one chosen for a bench test."""
-    return f"{CONTROLLERS_PATH}?{urlencode({'bench': bench}, quote_via=quote)}#bench"
-
-
 def name_in(segment: str) -> str:
     """The name in the last, percent-encoded part of a pack's address."""
     return unquote(segment, errors="replace").removeprefix(SHIELD)
