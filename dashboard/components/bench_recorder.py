@@ -5,11 +5,12 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from dash import dcc, html
+from dash import html
 from dash.development.base_component import Component
 
 from dashboard.components.aria import aria
 from dashboard.components.controller_list import restart_words
+from dashboard.components.form import number_input
 from dashboard.theme import counted, interval, unbroken, volts
 from tracker.domain.bench import BenchResult
 from tracker.domain.results import Estimate
@@ -37,14 +38,14 @@ class Noted:
 
 def recorder() -> Component:
     """The buttons, and where the answer to them appears."""
-    steps = [html.Button(f"{words} V", id=name, type="button", className="step") for name, words in STEPS]
+    steps = [html.Button(words, id=name, type="button", className="step") for name, words in STEPS]
     return html.Div(
         [
             html.Details([html.Summary("How to test safely"), html.Ul([html.Li(line) for line in BEFORE], className="heed")], open=True),
             html.Div(
                 [
                     html.Label("Supply now, V", htmlFor="bench-supply"),
-                    dcc.Input(id="bench-supply", type="text", inputMode="decimal", autoComplete="off", maxLength=12, value=""),
+                    number_input("bench-supply", most=12),
                 ],
                 className="field supply",
             ),
@@ -84,7 +85,7 @@ def steps_list(noted: Sequence[Noted]) -> Component:
         said = step.text if step.supply_v is None else volts(step.supply_v)
         fault = [html.Span(f"{unbroken(step.problem)} Undo this step.", className="problem")] if step.problem else []
         lines.append(html.Li([html.Span(f"{place}. {said} ", className="number"), state, *fault]))
-    return html.Section([html.H4(counted(len(noted), "step")), html.Ul(lines, className="steps-list")])
+    return html.Section([html.H3(counted(len(noted), "step")), html.Ul(lines, className="steps-list")])
 
 
 def so_far(result: BenchResult | None, noted: Sequence[Noted]) -> list[Component]:

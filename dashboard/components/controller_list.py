@@ -16,7 +16,7 @@ from tracker.domain.controller import Controller, Vehicle
 from tracker.domain.results import Estimate, Quantity
 
 COLUMNS = ["Controller", "Set to let go at", "Lets go on the bench", "Runs again", "Drift", "Tested", "In models"]
-NOT_TESTED = "not tested"
+NOT_KNOWN = "not recorded"
 URGENCY = ("stop", "caution", "note")
 
 
@@ -43,7 +43,7 @@ def setting_words(controller: Controller) -> str:
     if controller.cutoff_mode == "none":
         return "no cutoff"
     if controller.cutoff_v is None:
-        return "not recorded"
+        return NOT_KNOWN
     return f"{volts(controller.cutoff_v)} {'a cell' if controller.cutoff_mode == 'cell_v' else 'of the pack'}"
 
 
@@ -64,16 +64,18 @@ def restart_words(result: BenchResult) -> str:
 def _row(controller: Controller, result: BenchResult | None, vehicles: Sequence[Vehicle]) -> list[Cell]:
     carried = [vehicle.name for vehicle in vehicles if controller.name in vehicle.controllers]
     models = _listed(carried) if carried else "none"
-    share = f", {percent(controller.load_share)} of the load" if controller.load_share is not None and carried else ""
+    part = controller.load_share
+    share = f", {percent(part)} of the load" if part is not None and part < 1 and carried else ""
     name = name_text(controller.name)
     if result is None:
-        return [name, setting_words(controller), NOT_TESTED, "none", "none", "none", html.Span([models, share])]
+        again = NOT_KNOWN if controller.restart_v is None else f"set to {volts(controller.restart_v)}"
+        return [name, setting_words(controller), "not tested", again, NOT_KNOWN, NOT_KNOWN, html.Span([models, share])]
     return [
         name,
         setting_words(controller),
         trip_words(result),
         restart_words(result),
-        _or_none(result.drift_v),
+        _or_not(result.drift_v),
         html.Span([_tested_words(result), *_earlier(result)]),
         html.Span([models, share]),
     ]
@@ -117,8 +119,8 @@ def _lets_go(controller: Controller, result: BenchResult | None) -> float | None
     return controller.cutoff_v
 
 
-def _or_none(quantity: Quantity) -> str:
-    return interval(quantity, "volts") if isinstance(quantity, Estimate) else "none"
+def _or_not(quantity: Quantity) -> str:
+    return interval(quantity, "volts") if isinstance(quantity, Estimate) else NOT_KNOWN
 
 
 def _listed(names: Sequence[str]) -> Component:

@@ -54,8 +54,9 @@ def _cautions(plan: DividerPlan) -> Component:
 def _choices(plan: DividerPlan) -> tuple[list[str], list[list[Cell]]]:
     rows: list[list[Cell]] = []
     for one in sorted(plan.choices, key=lambda choice: choice.added_ohm):
-        remarks = [words for what, words in ((plan.chosen, "nearest"), (plan.not_below, "nearest that is not below")) if one == what]
-        rows.append([resistor(one.added_ohm), _volts(one.trip_v), " and ".join(remarks) or "none"])
+        nearest, highest = one == plan.chosen, one == plan.not_below
+        remark = ("nearest, and not below" if highest else "nearest") if nearest else "nearest that is not below" if highest else ""
+        rows.append([resistor(one.added_ohm), _volts(one.trip_v), remark])
     return [plan.task.series, "Lets go at", "Remark"], rows
 
 

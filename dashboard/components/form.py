@@ -12,12 +12,20 @@ from dash.development.base_component import Component
 from dashboard.components.aria import data
 
 Keyboard = Literal["decimal", "text"]
+MOST_CHARACTERS = 60
 WORKING = "Working it out. What stands below is still the answer before."
 
 
 def number_field(name: str, label: str, value: str, *, prefix: str, problem: str | None = None, hint: str = "") -> Component:
     """A field for a number with its unit in the label; decimal comma or point, read by the services."""
     return _field(name, label, value, prefix, problem, hint, "decimal")
+
+
+def number_input(input_id: str, name: str = "", value: str = "", *, most: int = MOST_CHARACTERS) -> Component:
+    """A bare input that brings up digits; as text, for a browser's own number field makes 742 of 7,42."""
+    # Dash's own hints leave out the keyboard with a decimal mark.
+    decimal: Any = "decimal"
+    return dcc.Input(id=input_id, name=name, value=value, type="text", inputMode=decimal, autoComplete="off", maxLength=most)
 
 
 def words_field(name: str, label: str, value: str, *, prefix: str, problem: str | None = None, hint: str = "") -> Component:
@@ -37,14 +45,15 @@ def choice_field(
     )
 
 
-def asking_form(fields: Sequence[Component], *, button: str, prefix: str, page: str, more: Sequence[Component] = ()) -> Component:
+def asking_form(fields: Sequence[Component], *, button: str = "", prefix: str, page: str) -> Component:
     """A form that puts what is chosen into the page's address, with what is said while the answer is on its way.
 
-    The address goes into the store `<prefix>-asked`; the fields stand in `<prefix>-fields`.
+    Each change of a field is enough for an answer; the button is for those who look for one. The address goes into the store `<prefix>-asked`; the fields stand in `<prefix>-fields`.
     """
-    foot = html.Div([html.Button(button, type="submit"), html.P(WORKING, className="working", role="status")], className="ask-foot")
+    send = [html.Button(button, type="submit")] if button else []
+    foot = html.Div([*send, html.P(WORKING, className="working", role="status")], className="ask-foot")
     form = html.Form(
-        [html.Div(fields, id=f"{prefix}-fields", className="fields"), *more, foot],
+        [html.Div(fields, id=f"{prefix}-fields", className="fields"), foot],
         id=f"{prefix}-form",
         className="ask",
         **data(asks=f"{prefix}-asked", page=page),
@@ -80,8 +89,10 @@ def texts_of(query: Mapping[str, object], names: Sequence[str], most: int = 200)
 
 def _field(name: str, label: str, value: str, prefix: str, problem: str | None, hint: str, keyboard: Keyboard) -> Component:
     field_id = f"{prefix}-{name}"
-    kind: dict[str, Any] = {"inputMode": "decimal"} if keyboard == "decimal" else {"spellCheck": False}
-    entry = dcc.Input(id=field_id, name=name, value=value, type="text", autoComplete="off", maxLength=60, **kind)
+    if keyboard == "decimal":
+        entry = number_input(field_id, name, value)
+    else:
+        entry = dcc.Input(id=field_id, name=name, value=value, type="text", autoComplete="off", maxLength=MOST_CHARACTERS, spellCheck=False)
     return html.Div([html.Label(_labelled(field_id, label, problem, hint), htmlFor=field_id), entry], className="field")
 
 

@@ -55,11 +55,12 @@ def layout(services: Services, /, **query: str) -> Component:
         [
             html.H1(TITLE, tabIndex=-1),
             html.P([PURPOSE, " ", dcc.Link("Where they should let go", href=CUTOFF_PATH)], className="reading"),
+            html.P([html.A("Take a bench test", href="#bench"), html.A("Move a trip point", href="#divider")], className="jumps"),
             html.Div(overview(services), id="controllers-list"),
             bench(controllers, chosen) if controllers else None,
             html.Section(
                 [
-                    html.H2("Move a trip point"),
+                    html.H2("Move a trip point", id="divider"),
                     html.P(ALTERING, className="notice-line"),
                     divider_form(asked, problems),
                     html.Div(answer, id="divider-answer", className="answer"),
@@ -134,10 +135,10 @@ def overview(services: Services) -> Component:
 
 def bench(controllers: Sequence[Controller], chosen: str) -> Component:
     """Choosing a controller, and the recorder."""
-    form = asking_form(bench_fields(controllers, chosen), button="Choose", prefix="bench", page=PATH)
+    form = asking_form(bench_fields(controllers, chosen), prefix="bench", page=PATH)
     return html.Section(
         [
-            html.H2("Take a bench test"),
+            html.H2("Take a bench test", id="bench"),
             form,
             dcc.Store(id="bench-chosen", data=chosen),
             # Kept by the browser until saved: a reload or a look at another page loses nothing.
@@ -205,6 +206,15 @@ def divider_fields(asked: Mapping[str, str], problems: Mapping[str, str]) -> lis
 
     places = [(place, words[:1].upper() + words[1:]) for place, words in PLACE_WORDS.items()]
     series = [(name, name) for name in SERIES]
+    finer = [
+        choice_field(
+            "place", "Where to add it", places, asked["place"], prefix="divider", empty="Best place", problem=problems.get("place")
+        ),
+        number("tolerance", "Resistors within, %", "empty: 1"),
+        number("reference", "Its own voltage within, %", "empty: 1"),
+        number("within", "Bench reading within, V", "empty: 0.05"),
+    ]
+    opened = any(asked[name] for name in ("place", "tolerance", "reference", "within"))
     return [
         part("top", "Top resistor, Ω", "pack plus to tap, such as 10k or 4k7"),
         part("bottom", "Bottom resistor, Ω", "tap to pack minus"),
@@ -212,11 +222,12 @@ def divider_fields(asked: Mapping[str, str], problems: Mapping[str, str]) -> lis
         number("trips", "Lets go now at, V", "by a bench test"),
         number("wanted", "Shall let go at, V", "of the whole pack"),
         choice_field("series", "Values to choose from", series, asked["series"] or "E24", prefix="divider", problem=problems.get("series")),
-        choice_field("place", "Where to add it", places, asked["place"], prefix="divider", empty="Best place", problem=problems.get("place")),
-        number("tolerance", "Resistors within, %", "empty: 1"),
-        number("reference", "Its own voltage within, %", "empty: 1"),
-        number("within", "Bench reading within, V", "empty: 0.05"),
-    ]  # fmt: skip
+        html.Details(
+            [html.Summary("Where to add it, and how exact the parts are"), html.Div(finer, className="fields")],
+            className="finer",
+            open=opened,
+        ),
+    ]
 
 
 def moved(services: Services, asked: Mapping[str, str]) -> tuple[Component | None, Mapping[str, str]]:

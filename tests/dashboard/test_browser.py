@@ -27,6 +27,7 @@ PLAIN = {
     "pack": pack_address("Groomer left"),
     "run": pack_address("Groomer left", LAST_RUN),
     "cutoff": cutoff_address("Tug 1", "Snow groomer"),
+    "controllers": "/controllers?controller=Left%20track&top=10k&bottom=10k&trips=5.05&wanted=6.4",
     "safety": "/safety",
 }
 ODD = {
@@ -39,6 +40,7 @@ ODD = {
     "cutoff of hostile names": cutoff_address(HOSTILE, HOSTILE),
     "cutoff refused": cutoff_address("Tug 1", "Snow groomer") + "&c=warm&mean_a=9&burst_a=2",
     "cutoff not asked": "/cutoff",
+    "trip point refused": "/controllers?top=ten&trips=5&tolerance=90",
     "nowhere": "/no/such/page",
 }
 ADDRESSES = PLAIN | ODD
