@@ -13,7 +13,7 @@ from dashboard.components.aria import data
 
 Keyboard = Literal["decimal", "text"]
 MOST_CHARACTERS = 60
-WORKING = "Working it out. What stands below is still the answer before."
+WORKING = "Working it out…"
 
 
 def number_field(name: str, label: str, value: str, *, prefix: str, problem: str | None = None, hint: str = "") -> Component:
@@ -50,14 +50,11 @@ def asking_form(fields: Sequence[Component], *, button: str = "", prefix: str, p
 
     Each change of a field is enough for an answer; the button is for those who look for one. The address goes into the store `<prefix>-asked`; the fields stand in `<prefix>-fields`.
     """
-    send = [html.Button(button, type="submit")] if button else []
-    foot = html.Div([*send, html.P(WORKING, className="working", role="status")], className="ask-foot")
-    form = html.Form(
-        [html.Div(fields, id=f"{prefix}-fields", className="fields"), foot],
-        id=f"{prefix}-form",
-        className="ask",
-        **data(asks=f"{prefix}-asked", page=page),
-    )
+    parts: list[Component] = [html.Div(fields, id=f"{prefix}-fields", className="fields")]
+    if button:
+        foot = [html.Button(button, type="submit"), html.P(WORKING, className="working", role="status")]
+        parts.append(html.Div(foot, className="ask-foot"))
+    form = html.Form(parts, id=f"{prefix}-form", className="ask", **data(asks=f"{prefix}-asked", page=page))
     return html.Div([form, dcc.Store(id=f"{prefix}-asked")], className="asking")
 
 

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 from plotly.graph_objects import Figure, Scatter
 
 from dashboard.figures.names import chart_name
@@ -13,7 +15,7 @@ from tracker.domain.results import Estimate
 HEIGHT_PX = 400
 WORDS_SHARE = 0.42
 """Part of the width, to the left of the controllers, in which the lines are named: as much as that takes on a phone."""
-BAND_WIDTH, SIDE_BY_SIDE = 0.3, 3
+BAND_WIDTH, SIDE_BY_SIDE, NEAR = 0.3, 3, 0.12
 NAME_CHARACTERS = 20
 """So many characters of names find room side by side on a phone."""
 
@@ -29,8 +31,10 @@ def ladder_figure(plan: CutoffPlan) -> Figure:
     _rung(figure, plan, plan.floor_v, "floor", ORANGE, "dash", above=False)
     if plan.recommended is not None:
         _rung(figure, plan, plan.recommended.cell_v, "advised", GREEN, "solid", above=True)
+    advised = [] if plan.recommended is None else [plan.recommended.pack_v]
+    lines_v = [plan.full_v * plan.series, floor_v, *advised]
     for place, one in enumerate(plan.present):
-        _controller(figure, place, one, low, len(plan.present))
+        _controller(figure, place, one, (low, high), lines_v, len(plan.present))
     # More than two names find no room side by side, so they stand by turns on two lines.
     lines = 1 if columns <= 2 else 2
     most = max(4, lines * NAME_CHARACTERS // columns)
@@ -95,9 +99,9 @@ def _rung(figure: Figure, plan: CutoffPlan, cell_v: float, name: str, colour: st
     )  # fmt: skip
 
 
-def _controller(figure: Figure, place: int, one: PresentCutoff, low: float, many: int) -> None:
+def _controller(figure: Figure, place: int, one: PresentCutoff, span: tuple[float, float], lines: Sequence[float], many: int) -> None:
     """The band in which it lets go and its middle; an arrow down where it never does."""
-    trip = one.trip_v
+    (low, high), trip = span, one.trip_v
     if not isinstance(trip, Estimate):
         figure.add_annotation(
             text="never<br>lets go", x=place, y=low, ax=0, ay=-54, arrowcolor=PURPLE, arrowwidth=2, arrowhead=2, yanchor="bottom"
@@ -117,8 +121,8 @@ def _controller(figure: Figure, place: int, one: PresentCutoff, low: float, many
         "line": {"width": 2, "color": colour},
     }
     figure.add_trace(Scatter(x=[place], y=[trip.value], mode="markers", marker=marker, text=[said], hovertemplate="%{text}<extra></extra>"))
-    # Side by side there is room for three; of more, every other one is named below its band.
-    below = many > SIDE_BY_SIDE and place % 2 == 1
+    # Named above its band, or below where a line runs close above; of more than find room side by side, every other one below.
+    below = place % 2 == 1 if many > SIDE_BY_SIDE else any(0 <= at - trip.high < NEAR * (high - low) for at in lines)
     figure.add_annotation(
         text=f"{volts(trip.value)}<br>{'tested' if one.tested else 'as set'}", x=place, y=trip.low if below else trip.high,
         yanchor="top" if below else "bottom", yshift=-3 if below else 3, showarrow=False,
