@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 from datetime import UTC, datetime
-from urllib.parse import quote, unquote
+from urllib.parse import quote, unquote, urlencode
 
 PACK_PATH = "/pack"
+CUTOFF_PATH, CONTROLLERS_PATH = "/cutoff", "/controllers"
 SHIELD = "~"
 
 
@@ -20,6 +21,11 @@ def pack_address(name: str, run: datetime | None = None, *, all_runs: bool = Fal
     if all_runs:
         query.append("runs=all")
     return path + ("?" + "&".join(query) if query else "")
+
+
+def cutoff_address(pack: str, vehicle: str | None = None) -> str:
+    """Address of the cutoff page with a pack chosen, and a model where given."""
+    return f"{CUTOFF_PATH}?{urlencode({'pack': pack} | ({} if vehicle is None else {'vehicle': vehicle}), quote_via=quote)}"
 
 
 def name_in(segment: str) -> str:

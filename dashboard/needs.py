@@ -6,9 +6,14 @@ from collections.abc import Sequence
 from datetime import datetime
 from typing import Protocol
 
+from tracker.domain.bench import BenchResult
+from tracker.domain.controller import Controller, Vehicle
+from tracker.domain.divider import DividerPlan, DividerTask
 from tracker.domain.health import PackLearning
 from tracker.domain.pack import Pack
+from tracker.domain.planning import CutoffPlan, CutoffTask
 from tracker.domain.results import Finding, PackRecord, PackState
+from tracker.domain.session import BenchTest
 
 
 class PackService(Protocol):
@@ -30,9 +35,46 @@ class PackService(Protocol):
         """What the pack's history teaches, as known now; NotFoundError when there is none of that name."""
 
 
+class ControllerService(Protocol):
+    """Controllers, the models that carry them, and their bench tests."""
+
+    def all(self) -> Sequence[Controller]:
+        """Every controller, by name."""
+
+    def vehicles(self) -> Sequence[Vehicle]:
+        """Every model, by name."""
+
+    def bench(self) -> Sequence[BenchResult]:
+        """What the stored bench tests show, of every controller that has any."""
+
+    def preview_bench(self, test: BenchTest) -> BenchResult:
+        """What a bench test shows by itself, stored or not; FieldErrors when it cannot be one."""
+
+    def log_bench(self, test: BenchTest) -> BenchResult:
+        """Store a bench test; FieldErrors, NotFoundError or ConflictError when it cannot be."""
+
+
+class PlanningService(Protocol):
+    """Plans: what to set, and what to solder."""
+
+    def cutoff(self, task: CutoffTask) -> CutoffPlan:
+        """Where the controllers of a model should let go on a pack; NotFoundError or InputError when it cannot be told."""
+
+    def divider(self, task: DividerTask) -> DividerPlan:
+        """The resistor that moves a trip point; InputError where none does."""
+
+
 class Services(Protocol):
     """The way from the pages to everything else."""
 
     @property
     def packs(self) -> PackService:
         """Packs, their states and findings."""
+
+    @property
+    def controllers(self) -> ControllerService:
+        """Controllers, models and bench tests."""
+
+    @property
+    def planning(self) -> PlanningService:
+        """Plans for cutoffs and trip points."""

@@ -19,7 +19,7 @@ NB = "\u00a0"
 
 _NUMBER_AND_UNIT = re.compile(r"(?<=\d) (?=(?:V|A|C|mAh|Ah|mΩ|%|°C|°F|h|min|s|days?)\b|%)")
 
-Measure = Literal["charge", "share", "rate", "volts", "resistance", "times", "runs"]
+Measure = Literal["charge", "share", "rate", "volts", "resistance", "times", "runs", "minutes", "hours", "amps"]
 
 _WRITTEN: dict[Measure, tuple[float, str, float]] = {
     "charge": (MAH_PER_AH, "mAh", 1.0),
@@ -29,6 +29,9 @@ _WRITTEN: dict[Measure, tuple[float, str, float]] = {
     "resistance": (1000.0, "mΩ", 0.1),
     "times": (1.0, "times", 0.01),
     "runs": (1.0, "runs", 1.0),
+    "minutes": (1 / 60, "min", 1.0),
+    "hours": (1.0, "h", 0.1),
+    "amps": (1.0, "A", 0.1),
 }
 """Of each measure: the factor from what the code computes with, the unit, and the smallest step worth writing."""
 
@@ -78,6 +81,13 @@ def chance(probability: float) -> str:
     if probability > 0.99:
         return f"over{NB}99{NB}%"
     return percent(probability)
+
+
+def risk(probability: float) -> str:
+    """A chance that ought to be small, with a decimal while it is; what no draw showed is not called none."""
+    if probability < 0.001:
+        return f"under{NB}0.1{NB}%"
+    return f"{100 * probability:.1f}{NB}%" if probability < 0.0995 else chance(probability)
 
 
 def minutes(time_s: float) -> str:
@@ -151,6 +161,14 @@ def _step(half: float) -> float:
 def _to(value: float, step: float, decimals: int) -> str:
     rounded = round(value / step) * step
     return f"{rounded + 0.0:,.{decimals}f}"
+
+
+def resistor(value_ohm: float) -> str:
+    """A resistance to the digits preferred values have: 4.7 kΩ."""
+    for size, unit in ((1e6, "MΩ"), (1e3, "kΩ")):
+        if value_ohm >= size:
+            return f"{value_ohm / size:.4g}{NB}{unit}"
+    return f"{value_ohm:.4g}{NB}Ω"
 
 
 def unbroken(text: str) -> str:

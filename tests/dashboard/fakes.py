@@ -7,6 +7,9 @@ import random
 from collections.abc import Sequence
 from datetime import UTC, date, datetime, timedelta
 
+from tests.dashboard.fake_plans import HOSTILE as HOSTILE
+from tests.dashboard.fake_plans import FakeControllers, FakePlanning, club_controllers
+from tests.dashboard.fake_plans import guess as guess
 from tracker.domain.health import CellHealth, CurveReading, HealthPoint, Outlook, OwnCurve, PackHealth, PackLearning
 from tracker.domain.pack import Pack
 from tracker.domain.results import (
@@ -24,14 +27,8 @@ from tracker.domain.results import (
 from tracker.domain.session import Charge, Run
 from tracker.errors import NotFoundError
 
-HOSTILE = "<script>alert(1)</script> \"&'/"
 NAMES = ("Tug 1", "Groomer left", HOSTILE, "Crawler six", "100% ½ #1?", "..", "never//used/", "Very-long-name-without-any-break-" * 3)
 NOW = datetime(2025, 9, 20, 18, 0, tzinfo=UTC)
-
-
-def guess(value: float, half: float, least: float = 0.0, most: float = math.inf) -> Estimate:
-    """An estimate with a symmetric interval, cut where it would leave what is possible."""
-    return Estimate(value=value, low=max(value - half, least), high=min(value + half, most), sd=half / 1.645)
 
 
 def grade_of(soc: float, floor_chance: float) -> str:
@@ -143,15 +140,18 @@ class FakePacks:
 
 
 class FakeServices:
-    """Services with packs only: the pages ask for nothing else yet."""
+    """Everything the pages ask for."""
 
-    def __init__(self, packs: FakePacks) -> None:
+    def __init__(self, packs: FakePacks, controllers: FakeControllers, planning: FakePlanning) -> None:
         self.packs = packs
+        self.controllers = controllers
+        self.planning = planning
 
 
 def empty_services() -> FakeServices:
     """A database in which nothing is stored yet."""
-    return FakeServices(FakePacks((), {}, ()))
+    controllers = FakeControllers((), (), ())
+    return FakeServices(FakePacks((), {}, ()), controllers, FakePlanning((), controllers))
 
 
 def club_services() -> FakeServices:
@@ -183,7 +183,8 @@ def club_services() -> FakeServices:
         (finding for record in records.values() for finding in record.findings),
         key=lambda one: ("stop", "caution", "note").index(one.severity),
     )
-    return FakeServices(FakePacks(packs, records, findings))
+    controllers = club_controllers()
+    return FakeServices(FakePacks(packs, records, findings), controllers, FakePlanning(packs, controllers))
 
 
 def made_record(pack: Pack, count: int, state: str, following: str) -> PackRecord:

@@ -50,7 +50,15 @@ def shown(client: FlaskClient, address: str) -> str:
 
 
 @pytest.mark.parametrize(
-    ("address", "says"), [("/", "What needs doing"), ("/pack", "Old tug"), ("/safety", "Stop using a pack"), ("/no/such", "No such page")]
+    ("address", "says"),
+    [
+        ("/", "What needs doing"),
+        ("/pack", "Old tug"),
+        ("/cutoff", "Choose a pack and a model"),
+        ("/controllers", "Move a trip point"),
+        ("/safety", "Stop using a pack"),
+        ("/no/such", "No such page"),
+    ],
 )
 def test_every_address_answers_with_its_page(client: FlaskClient, address: str, says: str) -> None:
     assert says in shown(client, address)

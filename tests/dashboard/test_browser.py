@@ -12,7 +12,7 @@ import pytest
 from playwright.sync_api import Browser, BrowserContext, Page, expect
 
 from dashboard.access import Access
-from dashboard.addresses import pack_address
+from dashboard.addresses import cutoff_address, pack_address
 from dashboard.delivery import chart_address
 from tests.dashboard.conftest import Serve
 from tests.dashboard.fakes import HOSTILE, NAMES, club_services, empty_services
@@ -26,6 +26,8 @@ PLAIN = {
     "packs": "/pack",
     "pack": pack_address("Groomer left"),
     "run": pack_address("Groomer left", LAST_RUN),
+    "cutoff": cutoff_address("Tug 1", "Snow groomer"),
+    "controllers": "/controllers?controller=Left%20track&top=10k&bottom=10k&trips=5.05&wanted=6.4",
     "safety": "/safety",
 }
 ODD = {
@@ -35,6 +37,10 @@ ODD = {
     "no estimates": pack_address("Crawler six"),
     "never run": pack_address("never//used/"),
     "no such pack": pack_address("no such pack"),
+    "cutoff of hostile names": cutoff_address(HOSTILE, HOSTILE),
+    "cutoff refused": cutoff_address("Tug 1", "Snow groomer") + "&c=warm&mean_a=9&burst_a=2",
+    "cutoff not asked": "/cutoff",
+    "trip point refused": "/controllers?top=ten&trips=5&tolerance=90",
     "nowhere": "/no/such/page",
 }
 ADDRESSES = PLAIN | ODD
@@ -272,10 +278,12 @@ def test_an_opened_fold_holds_the_numbers_of_its_chart_and_keeps_up_with_it(chro
 
 def test_words_in_the_charts_do_not_lie_on_each_other(chromium: Browser, club: str) -> None:
     with context_of(chromium) as context:
-        page = Watched(context, club).open(ADDRESSES["pack"])
-        assert page.locator(".chart").count() == 4
-        assert page.evaluate(OVERLAPS) == []
-        assert page.evaluate(OUTSIDE) == []
+        watched = Watched(context, club)
+        for address, charts in ((ADDRESSES["pack"], 4), (ADDRESSES["cutoff"], 2), (ADDRESSES["cutoff of hostile names"], 2)):
+            page = watched.open(address)
+            assert page.locator(".chart").count() == charts
+            assert page.evaluate(OVERLAPS) == []
+            assert page.evaluate(OUTSIDE) == []
 
 
 def test_when_the_program_is_away_the_page_says_so(chromium: Browser, serve: Serve) -> None:

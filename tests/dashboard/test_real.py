@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 from playwright.sync_api import Browser
 
-from dashboard.addresses import pack_address
+from dashboard.addresses import cutoff_address, pack_address
 from dashboard.app import create_app
 from dashboard.needs import Services as Needed
 from tests.dashboard.conftest import Serve
@@ -58,13 +58,30 @@ def test_a_new_database_offers_the_first_steps(tmp_path: Path) -> None:
         assert "No such pack" in str(page(client, "/pack/none")["_pages_content"]["children"])
 
 
+def test_the_plans_of_the_season_can_be_shown(season: Services) -> None:
+    client = create_app(season).server.test_client()
+    text = shown(client, cutoff_address("Groomer A", "Snow groomer"))
+    for said in ("for the pack,", "left-track", "right-track", "Set the timer to"):
+        assert said in text
+    listed = shown(client, "/controllers")
+    for controller in season.controllers.all():
+        assert controller.name in listed
+
+
 @pytest.mark.parametrize(("size", "scheme"), [("phone", "dark"), ("desktop", "light")])
 def test_the_season_is_shown_cleanly(chromium: Browser, serve: Serve, season: Services, size: str, scheme: str) -> None:
     worst = max(season.packs.states(), key=lambda state: state.deep_runs).pack
     last = season.packs.record(worst).runs[-1].run.started_at
     with serve(season) as base, context_of(chromium, SIZES[size], scheme) as context:
         watched = Watched(context, base)
-        for address in ("/", "/pack", pack_address(worst), pack_address(worst, last)):
+        for address in (
+            "/",
+            "/pack",
+            pack_address(worst),
+            pack_address(worst, last),
+            cutoff_address("Groomer A", "Snow groomer"),
+            "/controllers",
+        ):
             opened = watched.open(address)
             assert opened.evaluate("document.documentElement.scrollWidth") <= SIZES[size][0]
             opened.evaluate(AXE)

@@ -90,6 +90,8 @@ class CutoffPlan:
 
     task: CutoffTask
     series: int
+    full_v: float
+    """Of a cell, as `floor_v`."""
     floor_v: float
     reserve_soc: float
     learned: bool

@@ -20,12 +20,12 @@ from numpy.typing import NDArray
 
 from tracker.domain.controller import Controller, Vehicle
 from tracker.domain.pack import Pack
-from tracker.domain.planning import CutoffChoice, CutoffPlan, CutoffPoint, CutoffTask, PlannedLoad
+from tracker.domain.planning import CutoffChoice, CutoffPlan, CutoffPoint, CutoffTask, PlannedLoad, PresentState
 from tracker.domain.results import Estimate, NotEnough, Quantity
 from tracker.estimators import pack_state as ps
 from tracker.estimators.cell_family import CellFamily, family
 from tracker.estimators.drawn_packs import drawn_packs, normal_draws
-from tracker.estimators.present_cutoffs import Scene, Trips, pack_trip, present_cutoffs
+from tracker.estimators.present_cutoffs import Scene, Trips, pack_trip, present_each, present_together
 from tracker.physics.cutoff_sweep import CutoffSweep, cutoff_sweep
 from tracker.physics.load_profile import LoadProfile, steady_and_bursts
 from tracker.physics.pack_draws import ControllerDraws, PackDraws
@@ -89,6 +89,40 @@ class Setup:
     load: PlannedLoad
 
 
+@dataclass(frozen=True, kw_only=True, slots=True, eq=False)
+class CutoffStudy:
+    """What every cutoff comes to, whatever risk is wanted: the long part of a plan, from which plans for other risks are quickly made.
+
+    Attributes
+    ----------
+    cutoffs_v : FloatArray
+        Those looked at, rising [V]
+    risk : FloatArray
+        Chance that a cell goes below its floor, beside them [1]
+    usable_ah : tuple[Estimate, ...]
+        Charge a run takes, beside them [Ah]
+    run_s : tuple[Estimate, ...]
+        Run time, beside them [s]
+    alone : tuple[float, ...]
+        Chance with each present controller by itself [1]
+    together : PresentState or None
+        With all of them
+    timer_s : Quantity
+        Run time that leaves the reserve [s]
+    draws : int
+        How many versions
+    """
+
+    cutoffs_v: FloatArray
+    risk: FloatArray
+    usable_ah: tuple[Estimate, ...]
+    run_s: tuple[Estimate, ...]
+    alone: tuple[float, ...]
+    together: PresentState | None
+    timer_s: Quantity
+    draws: int
+
+
 def plan_cutoff(task: CutoffTask, setup: Setup, *, seed: int = SEED, draws: int = DRAWS) -> CutoffPlan:
     """Where the controllers of a model should let go on a pack, and what the present ones risk.
 
@@ -113,6 +147,32 @@ def plan_cutoff(task: CutoffTask, setup: Setup, *, seed: int = SEED, draws: int 
     .. [1] JCGM 101:2008, propagation of distributions by a Monte Carlo method.
     .. [2] E. B. Wilson, J. Am. Stat. Assoc. 22 (1927) 209-212, doi 10.1080/01621459.1927.10502953: limits of a share.
     """
+    return plan_from(study_cutoffs(task, setup, seed=seed, draws=draws), task, setup)
+
+
+def study_cutoffs(task: CutoffTask, setup: Setup, *, seed: int = SEED, draws: int = DRAWS) -> CutoffStudy:
+    """What every cutoff risks and leaves, and what the present controllers do; the wanted risk does not matter to it.
+
+    Parameters
+    ----------
+    task : CutoffTask
+        Temperature of the pack [K]
+    setup : Setup
+        The pack and the model [1]
+    seed : int
+        Of the draw [1]
+    draws : int
+        How many versions [1]
+
+    Returns
+    -------
+    CutoffStudy
+        Of a row of cutoffs [V], [Ah], [s]
+
+    References
+    ----------
+    .. [1] JCGM 101:2008, propagation of distributions by a Monte Carlo method.
+    """
     pack, cells = setup.pack, family(setup.pack.chemistry)
     versions = drawn_packs(
         pack, setup.states, cells, count=draws, pack_k=task.pack_k, lead_ohm=setup.vehicle.lead_ohm or 0.0, seed=seed
@@ -131,33 +191,68 @@ def plan_cutoff(task: CutoffTask, setup: Setup, *, seed: int = SEED, draws: int 
     easy, _, longer_s = drawn_load(gentle, warm, seed)
     gently = _swept(warm, easy, cutoffs, longer_s, seed)
     risk = np.maximum(_risks(sweep, floor_v), _risks(gently, floor_v))
-    alone = [max(_alone(one, trip, floor_v, seed) for one in (sweep, gently)) for trip in present]
+    alone = tuple(max(_alone(one, trip, floor_v, seed) for one in (sweep, gently)) for trip in present)
     kept = np.isin(cutoffs, offered)
-    sweep, risk, cutoffs = _of_cutoffs(sweep, kept), risk[kept], cutoffs[kept]
-    choice = _choice(sweep, risk, cutoffs, pack, task.risk)
-    timer_s = _timer(versions, mean_a, reserve, sweep, floor_v, end_s)
-    standing = present_cutoffs(
-        setup.controllers, setup.trips, alone,
+    sweep = _of_cutoffs(sweep, kept)
+    together = present_together(
+        setup.controllers, setup.trips,
         [Scene(versions=versions, load=profile, end_s=end_s), Scene(versions=warm, load=easy, end_s=longer_s)],
-        floor_v=floor_v, wanted_risk=task.risk, receiver_a=RECEIVER_A, seed=seed,
+        floor_v=floor_v, receiver_a=RECEIVER_A, seed=seed,
     )  # fmt: skip
+    return CutoffStudy(
+        cutoffs_v=cutoffs[kept],
+        risk=risk[kept],
+        usable_ah=tuple(_spread(values) for values in sweep.charge_ah),
+        run_s=tuple(_spread(values) for values in sweep.run_s),
+        alone=alone,
+        together=together,
+        timer_s=_timer(versions, mean_a, reserve, sweep, floor_v, end_s),
+        draws=draws,
+    )
+
+
+def plan_from(study: CutoffStudy, task: CutoffTask, setup: Setup) -> CutoffPlan:
+    """Plan for the wanted risk, from a study of the same task and setup but for that risk.
+
+    Parameters
+    ----------
+    study : CutoffStudy
+        What every cutoff comes to [1]
+    task : CutoffTask
+        What is wanted [1]
+    setup : Setup
+        The pack and the model [1]
+
+    Returns
+    -------
+    CutoffPlan
+        Without findings [V], [Ah], [s]
+
+    References
+    ----------
+    .. [1] No source: a choice among what was studied.
+    """
+    pack, cells = setup.pack, family(setup.pack.chemistry)
+    floor_v = cells.chemistry["floor_v"]
+    choice = _choice(study, pack, task.risk)
     return CutoffPlan(
         task=task,
         series=pack.series,
+        full_v=cells.chemistry["full_v"],
         floor_v=floor_v,
-        reserve_soc=reserve,
+        reserve_soc=cells.chemistry["reserve_soc"],
         learned=setup.learned,
         load=setup.load,
         recommended=choice,
-        reason=_reason(choice, cutoffs, risk, task, setup, floor_v),
-        timer_s=timer_s,
-        present=standing.each,
-        together=standing.together,
+        reason=_reason(choice, study.cutoffs_v, study.risk, task, setup, floor_v),
+        timer_s=study.timer_s,
+        present=present_each(setup.controllers, setup.trips, study.alone, pack.series, task.risk),
+        together=study.together,
         curve=tuple(
-            CutoffPoint(pack_v=float(v), below_floor_probability=float(p), usable_ah=float(q), run_s=float(t))
-            for v, p, q, t in zip(cutoffs, risk, sweep.charge_ah.mean(axis=1), sweep.run_s.mean(axis=1), strict=True)
+            CutoffPoint(pack_v=float(v), below_floor_probability=float(p), usable_ah=q.value, run_s=t.value)
+            for v, p, q, t in zip(study.cutoffs_v, study.risk, study.usable_ah, study.run_s, strict=True)
         ),
-        draws=draws,
+        draws=study.draws,
     )
 
 
@@ -304,19 +399,17 @@ def upper_limit(share: float, count: int) -> float:
     return float((middle + half) / (1.0 + z2 / count))
 
 
-def _choice(sweep: CutoffSweep, risk: FloatArray, cutoffs: FloatArray, pack: Pack, wanted: float) -> CutoffChoice | None:
-    count = sweep.charge_ah.shape[1]
-    kept = [place for place, share in enumerate(risk) if upper_limit(float(share), count) <= wanted]
-    used_ah = sweep.charge_ah.mean(axis=1)
-    if not kept or used_ah[kept[0]] < LEAST_USE * used_ah[0]:
+def _choice(study: CutoffStudy, pack: Pack, wanted: float) -> CutoffChoice | None:
+    kept = [place for place, share in enumerate(study.risk) if upper_limit(float(share), study.draws) <= wanted]
+    if not kept or study.usable_ah[kept[0]].value < LEAST_USE * study.usable_ah[0].value:
         return None
     place = kept[0]
     return CutoffChoice(
-        pack_v=float(cutoffs[place]),
-        cell_v=float(cutoffs[place]) / pack.series,
-        below_floor_probability=float(risk[place]),
-        usable_ah=_spread(sweep.charge_ah[place]),
-        run_s=_spread(sweep.run_s[place]),
+        pack_v=float(study.cutoffs_v[place]),
+        cell_v=float(study.cutoffs_v[place]) / pack.series,
+        below_floor_probability=float(study.risk[place]),
+        usable_ah=study.usable_ah[place],
+        run_s=study.run_s[place],
     )
 
 

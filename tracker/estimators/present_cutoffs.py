@@ -52,22 +52,6 @@ class Trips:
     tested: bool = False
 
 
-@dataclass(frozen=True, kw_only=True, slots=True)
-class Standing:
-    """What the controllers do.
-
-    Attributes
-    ----------
-    each : tuple[PresentCutoff, ...]
-        One a controller, in the order given
-    together : PresentState or None
-        All of them; None where there is none
-    """
-
-    each: tuple[PresentCutoff, ...]
-    together: PresentState | None
-
-
 @dataclass(frozen=True, kw_only=True, slots=True, eq=False)
 class Scene:
     """Versions of a pack under versions of a load.
@@ -87,11 +71,10 @@ class Scene:
     end_s: float
 
 
-def present_cutoffs(
-    controllers: Sequence[Controller], trips: Sequence[Trips], alone: Sequence[float], scenes: Sequence[Scene], *,
-    floor_v: float, wanted_risk: float, receiver_a: float, seed: int,
-) -> Standing:  # fmt: skip
-    """What the controllers of a model risk as they stand.
+def present_each(
+    controllers: Sequence[Controller], trips: Sequence[Trips], alone: Sequence[float], series: int, wanted_risk: float
+) -> tuple[PresentCutoff, ...]:  # fmt: skip
+    """What each controller of a model risks as it stands.
 
     Parameters
     ----------
@@ -101,12 +84,41 @@ def present_cutoffs(
         Where each lets go, beside it [V]
     alone : Sequence[float]
         Chance that a cell goes below its floor if only this controller ended the run, beside it [1]
+    series : int
+        Cells in series [1]
+    wanted_risk : float
+        Chance of that which is put up with [1]
+
+    Returns
+    -------
+    tuple[PresentCutoff, ...]
+        One a controller, in the order given [1]
+
+    References
+    ----------
+    .. [1] No source: how controllers behave is common practice.
+    """
+    return tuple(
+        _present(controller, trip, series, risk, wanted_risk, several=len(controllers) > 1)
+        for controller, trip, risk in zip(controllers, trips, alone, strict=True)
+    )
+
+
+def present_together(
+    controllers: Sequence[Controller], trips: Sequence[Trips], scenes: Sequence[Scene], *, floor_v: float, receiver_a: float, seed: int
+) -> PresentState | None:  # fmt: skip
+    """What the controllers of a model come to together as they stand.
+
+    Parameters
+    ----------
+    controllers : Sequence[Controller]
+        As set [1]
+    trips : Sequence[Trips]
+        Where each lets go, beside it [V]
     scenes : Sequence[Scene]
         As usual first, then whatever else a cutoff has to stand [1]
     floor_v : float
         Voltage of a cell not to go below [V]
-    wanted_risk : float
-        Chance of that which is put up with [1]
     receiver_a : float
         Receiver and servos [A]
     seed : int
@@ -114,20 +126,15 @@ def present_cutoffs(
 
     Returns
     -------
-    Standing
-        Each by itself and all together [1]
+    PresentState or None
+        All of them; None where there is none [1]
 
     References
     ----------
     .. [1] No source: how controllers behave is common practice.
     """
     if not controllers:
-        return Standing(each=(), together=None)
-    series = scenes[0].versions.series
-    each = tuple(
-        _present(controller, trip, series, risk, wanted_risk, several=len(controllers) > 1)
-        for controller, trip, risk in zip(controllers, trips, alone, strict=True)
-    )
+        return None
     drawn = [
         _drawn(controller, trip, scenes[0].versions, len(controllers), seed + 10 + i)
         for i, (controller, trip) in enumerate(zip(controllers, trips, strict=True))
@@ -142,13 +149,12 @@ def present_cutoffs(
     driven = run(scenes[0], Driver(restarts=RESTARTS, pause_s=PAUSE_S))
     hours = hours_to_floor(scenes[0].versions, stopped[0].soc, standing_current(drawn, receiver_a), floor_v)
     risk = max(_risk(one, floor_v) for one in stopped)
-    together = PresentState(
+    return PresentState(
         below_floor_probability=risk,
         driven_on_probability=max(risk, _risk(driven, floor_v)),
         after_first_ah=_spread(driven.charge_after_ah),
         hours_to_floor=_hours(hours),
     )
-    return Standing(each=each, together=together)
 
 
 def pack_trip(controller: Controller, trip: Trips, series: int) -> Quantity:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import replace
+from datetime import UTC, datetime
 from pathlib import Path
 
 from tracker import chemistry
@@ -11,15 +12,19 @@ from tracker.chemistry import Chemistry
 from tracker.domain.bench import BenchFileResult, BenchResult, Meter
 from tracker.domain.pack import Pack
 from tracker.domain.session import BenchTest
-from tracker.errors import NotFoundError
+from tracker.errors import FieldErrors, NotFoundError
 from tracker.estimators.bench import HAND_HELD, RAMP_DELAY_S, judge_bench, judge_ramp
 from tracker.intake.bench_file import read_bench_file
 from tracker.rules import bench_findings
 from tracker.rules.evidence import BenchEvidence
-from tracker.services.checks import unknown
+from tracker.services.checks import CLOCKS_APART, unknown
 from tracker.store.records import Records
 
 Results = dict[str, BenchResult]
+
+LEAST_READINGS, MOST_READINGS = 2, 2000
+HIGHEST_V = 100.0
+"""Of a bench supply; beyond, a decimal mark was forgotten."""
 
 
 def stored_results(records: Records, controller: str | None, meter: Meter | None) -> tuple[BenchResult, ...]:
@@ -43,6 +48,35 @@ def file_results(records: Records, path: Path, controller: str | None, meter: Me
         raise NotFoundError(f"{unknown('controller', controller, sorted(results), f'name one that {path} holds')}.")
     known = {**_by_controller(records.bench_tests(), meter), **results}
     return BenchFileResult(results=_judged(records, results, known, controller), warnings=held.warnings)
+
+
+def result_of_one(records: Records, test: BenchTest) -> BenchResult:
+    """Return what one test shows by itself, judged beside what is stored of its controller and of those it shares packs with."""
+    results = _by_controller([test], None)
+    [result] = _judged(records, results, {**_by_controller(records.bench_tests(), None), **results}, None)
+    return result
+
+
+def checked(test: BenchTest) -> None:
+    """Raise FieldErrors where something recorded by hand cannot be a bench test."""
+    problems: dict[str, str] = {}
+    count = len(test.readings)
+    if not LEAST_READINGS <= count <= MOST_READINGS:
+        problems["readings"] = (
+            f"{count} are given; allowed are {LEAST_READINGS} to {MOST_READINGS}, each a supply voltage with running or stopped."
+        )
+    for place, reading in enumerate(test.readings, start=1):
+        if not 0.0 < reading.supply_v <= HIGHEST_V:
+            problems["supply_v"] = (
+                f"{reading.supply_v:g} V at reading {place} is not possible; allowed is more than 0 up to {HIGHEST_V:g} V."
+            )
+            break
+    if test.tested_at.tzinfo is None:
+        problems["tested_at"] = "the time has no zone; give one with its offset, such as 2025-06-14T10:00:00+02:00."
+    elif test.tested_at > datetime.now(UTC) + CLOCKS_APART:
+        problems["tested_at"] = f"'{test.tested_at.astimezone():%Y-%m-%d %H:%M}' is still to come; allowed are times up to now."
+    if problems:
+        raise FieldErrors(problems)
 
 
 def _by_controller(tests: Iterable[BenchTest], meter: Meter | None) -> Results:

@@ -8,8 +8,9 @@ from pathlib import Path
 
 from tracker.domain.bench import BenchFileResult, BenchResult, Meter
 from tracker.domain.controller import Controller, Vehicle
-from tracker.errors import FieldErrors
-from tracker.services.benching import file_results, stored_results
+from tracker.domain.session import BenchTest
+from tracker.errors import ConflictError, FieldErrors, NotFoundError
+from tracker.services.benching import checked, file_results, result_of_one, stored_results
 from tracker.services.checks import unknown
 from tracker.store.database import Store
 from tracker.store.records import Records
@@ -42,6 +43,29 @@ class Controllers:
         """What a bench file shows, judged beside what is stored of its controllers; nothing of it is stored."""
         with self._store.reading() as records:
             return file_results(records, path, controller, meter, delay_s)
+
+    def preview_bench(self, test: BenchTest) -> BenchResult:
+        """What a bench test shows by itself, as far as it has come; nothing is stored. FieldErrors when it cannot be one."""
+        checked(test)
+        with self._store.reading() as records:
+            return result_of_one(records, test)
+
+    def log_bench(self, test: BenchTest) -> BenchResult:
+        """Store a bench test, and return what all tests of its controller show with it.
+
+        NotFoundError when the controller is not stored, FieldErrors when it cannot be a test, ConflictError when one of that time is stored.
+        """
+        checked(test)
+        with self._store.writing() as records:
+            known = [controller.name for controller in records.controllers()]
+            if test.controller not in known:
+                raise NotFoundError(f"{unknown('controller', test.controller, known, 'name one of those, or describe it first')}.")
+            if records.bench_test(test.controller, test.tested_at) is not None:
+                at = f"{test.tested_at.astimezone():%Y-%m-%d %H:%M:%S}"
+                raise ConflictError(f"A bench test of '{test.controller}' at {at} is stored already; give another time.")
+            records.add_bench_tests([test])
+            [result] = stored_results(records, test.controller, None)
+            return result
 
     def save(self, record: Controller | Vehicle) -> None:
         """Store a controller or vehicle, or change the one of that name."""

@@ -9,13 +9,14 @@ from tracker import chemistry
 from tracker.domain.divider import DividerPlan, DividerTask
 from tracker.domain.planning import CutoffPlan, CutoffTask
 from tracker.errors import FieldErrors
-from tracker.estimators.cutoff import plan_cutoff
+from tracker.estimators.cutoff import plan_from
 from tracker.estimators.divider import plan_divider
 from tracker.rules.divider import divider_cautions
 from tracker.rules.planning import plan_findings
 from tracker.services.assessing import refresh
 from tracker.services.cutoff_setup import find, setup_of
 from tracker.services.packs import Packs
+from tracker.services.studies import Studies
 from tracker.store.database import Store
 from tracker.units import celsius_from_kelvin, kelvin_from_celsius
 
@@ -29,6 +30,7 @@ class Planning:
 
     def __init__(self, store: Store) -> None:
         self._store = store
+        self._studies = Studies()
 
     def cutoff(self, task: CutoffTask) -> CutoffPlan:
         """Where the controllers of a model should let go on a pack, and what they risk as they stand.
@@ -44,7 +46,7 @@ class Planning:
         refresh(self._store, sorted({task.pack, *driven}))
         with self._store.reading() as records:
             setup = setup_of(records, task, found)
-        plan = plan_cutoff(task, setup)
+        plan = plan_from(self._studies.of(task, setup), task, setup)
         controllers = {controller.name: controller for controller in found.controllers}
         state = Packs(self._store).state(task.pack)
         return replace(plan, findings=plan_findings(plan, controllers, chemistry.load(found.pack.chemistry), state))

@@ -36,6 +36,7 @@ def plan(*controllers: PresentCutoff, together: float = 0.0, hours: Any = UNTOLD
         task=CutoffTask(pack="Tug 1", vehicle="Pond tug"),
         series=2,
         floor_v=FLOOR_V,
+        full_v=4.2,
         reserve_soc=0.2,
         learned=True,
         load=PlannedLoad(mean_a=sure(20.0), burst_a=sure(40.0), basis="runs", guessed=guessed),

@@ -1,0 +1,258 @@
+"""Cutoff: where each controller of a model should let go on a pack, and what the present ones risk."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from typing import Any
+
+from dash import Dash, Input, Output, dcc, html, no_update
+from dash.development.base_component import Component
+
+from dashboard.addresses import CONTROLLERS_PATH, CUTOFF_PATH
+from dashboard.components.aria import aria
+from dashboard.components.empty import empty_state
+from dashboard.components.figure import figure_frame, graph
+from dashboard.components.finding import finding_list, grouped
+from dashboard.components.form import asked_in, asking_form, choice_field, number_field, problem_outputs, problem_texts, texts_of
+from dashboard.components.present import present_section
+from dashboard.components.quantity import quantity_text
+from dashboard.components.table import folded_table
+from dashboard.figures import cutoff_curve, voltage_ladder
+from dashboard.needs import Services
+from dashboard.pages.today import FIRST_STEPS
+from dashboard.theme import NB, celsius, interval, percent, risk, unbroken, volts
+from tracker.domain.controller import Vehicle
+from tracker.domain.pack import Pack
+from tracker.domain.planning import CutoffPlan
+from tracker.domain.results import Estimate
+from tracker.errors import FieldErrors, TrackerError
+from tracker.services.asking import USUAL_C, USUAL_RISK, cutoff_task
+
+PATH, TITLE, MENU = CUTOFF_PATH, "Cutoff", True
+FIELDS = ("pack", "vehicle", "risk", "c", "mean_a", "burst_a")
+RISKS = ("0.002", "0.005", "0.01", "0.02", "0.05", "0.1", "0.2")
+PURPOSE = (
+    "At which voltage the controllers of a model should let go, so that no cell of the pack is driven below its floor; "
+    "what they risk as they are; and how long to set the timer."
+)
+CAUTIONS = (
+    "The instructions of the pack's and the controller's makers come first. Where they ask for a higher cutoff, take theirs.",
+    "Prove a changed cutoff on the bench before it is relied on: what is set is not always where a controller lets go.",
+    "A controller sees only the whole pack. Use an alarm that watches every cell, and stop when it sounds.",
+    "Unplug the pack when the run ends: a cutoff does not stop what the receiver and the controllers themselves draw.",
+    "This is worked out from what was written down, and does not show that a pack is safe. One that is swollen, hot, leaking or knocked is not used.",
+)
+
+
+def layout(services: Services, /, **query: str) -> Component:
+    """The page for what stands in the address."""
+    packs, vehicles = services.packs.all(), services.controllers.vehicles()
+    if not packs or not vehicles:
+        return nothing_yet(packs)
+    asked = filled(texts_of(query, FIELDS), packs, vehicles)
+    answer, problems = answered(services, asked)
+    return page(form(asked, packs, vehicles, problems), answer)
+
+
+def connect(app: Dash, services: Services) -> None:
+    """Answer anew whenever the form has put something else into the address."""
+
+    @app.callback(
+        [Output("cutoff-answer", "children"), Output("cutoff-fields", "children"), *problem_outputs("cutoff", FIELDS)],
+        Input("cutoff-asked", "data"),
+        prevent_initial_call=True,
+    )
+    def show(told: dict[str, Any]) -> list[Any]:
+        packs, vehicles = services.packs.all(), services.controllers.vehicles()
+        asked = filled(asked_in(told, FIELDS), packs, vehicles)
+        answer, problems = answered(services, asked)
+        # Who went back sees the fields as they were; who is filling them in keeps them.
+        fields = form_fields(asked, packs, vehicles, problems) if told["back"] else no_update
+        return [answer, fields, *problem_texts(problems, FIELDS)]
+
+
+def answered(services: Services, asked: Mapping[str, str]) -> tuple[Component, Mapping[str, str]]:
+    """The answer, or why there is none, and what is wrong with which field."""
+    try:
+        task = cutoff_task(asked)
+        if not task.pack or not task.vehicle:
+            return hint(), {}
+        return result(services.planning.cutoff(task)), {}
+    except FieldErrors as wrong:
+        return refused("Correct what is marked above."), {
+            "c" if name == "pack_c" else name: words for name, words in wrong.problems.items()
+        }
+    except TrackerError as error:
+        return refused(str(error)), {}
+
+
+def page(asking: Component, answer: Component) -> Component:
+    """The form, and under it the answer."""
+    return html.Div(
+        [
+            html.H1(TITLE, tabIndex=-1),
+            html.P(PURPOSE, className="reading"),
+            asking,
+            html.Div(answer, id="cutoff-answer", className="answer"),
+        ]
+    )
+
+
+def form(
+    asked: Mapping[str, str], packs: Sequence[Pack], vehicles: Sequence[Vehicle], problems: Mapping[str, str] | None = None
+) -> Component:  # fmt: skip
+    """What the cutoff is wanted for."""
+    return asking_form(form_fields(asked, packs, vehicles, problems or {}), button="Show the cutoff", prefix="cutoff", page=PATH)
+
+
+def form_fields(
+    asked: Mapping[str, str], packs: Sequence[Pack], vehicles: Sequence[Vehicle], wrong: Mapping[str, str]
+) -> list[Component]:  # fmt: skip
+    """The fields with what is chosen in them."""
+    names = [(pack.name, pack.name) for pack in packs]
+    models = [(vehicle.name, vehicle.name) for vehicle in vehicles]
+    chosen_risk = asked["risk"] or f"{USUAL_RISK:g}"
+    risks = [(text, f"{100 * float(text):g}{NB}% of runs") for text in RISKS]
+    if chosen_risk not in RISKS:
+        risks.append((chosen_risk, _as_risk(chosen_risk)))
+    return [
+        choice_field("pack", "Pack", _with(names, asked["pack"]), asked["pack"], prefix="cutoff", empty="Choose a pack", problem=wrong.get("pack")),
+        choice_field("vehicle", "Model", _with(models, asked["vehicle"]), asked["vehicle"], prefix="cutoff", empty="Choose a model", problem=wrong.get("vehicle")),
+        choice_field("risk", "A cell below its floor in at most", risks, chosen_risk, prefix="cutoff", problem=wrong.get("risk")),
+        number_field("c", "Pack temperature, °C", asked["c"] or f"{USUAL_C:g}", prefix="cutoff", problem=wrong.get("c")),
+        number_field("mean_a", "Mean current, A", asked["mean_a"], prefix="cutoff", problem=wrong.get("mean_a"), hint="empty: as its runs show"),
+        number_field("burst_a", "In bursts, A", asked["burst_a"], prefix="cutoff", problem=wrong.get("burst_a"), hint="empty: as its runs show"),
+    ]  # fmt: skip
+
+
+def result(plan: CutoffPlan) -> Component:
+    """The advice and why, the pictures, the present controllers, and what to heed."""
+    parts: list[Component] = [advice(plan), html.Div([chart(plan), ladder(plan)], className="pictures"), present_section(plan)]
+    if plan.findings:
+        parts.append(
+            html.Section([html.H2("What to do about it"), finding_list(grouped(plan.findings), packs={plan.task.pack}, open_first=6)])
+        )  # fmt: skip
+    parts.append(html.Section([html.H2("Before you rely on it"), html.Ul([html.Li(line) for line in CAUTIONS], className="heed")]))
+    return html.Div(parts)
+
+
+def advice(plan: CutoffPlan) -> Component:
+    """The cutoff in large figures, why, and what it leaves."""
+    choice = plan.recommended
+    if choice is None:
+        headline = html.P("No cutoff is safe enough under this load", className="headline")
+    else:
+        headline = html.P([html.Strong(volts(choice.pack_v)), f" for the pack, {volts(choice.cell_v)} a cell"], className="headline")
+    return html.Section(
+        [
+            html.H2("Let go at", id="advice"),
+            headline,
+            html.P(unbroken(plan.reason), className="reading"),
+            html.Dl([html.Div([html.Dt(term), html.Dd(value)]) for term, value in facts(plan)], className="facts"),
+            html.P("± spans, and those in brackets, hold the true value nine times in ten.", className="quiet"),
+        ],
+        role="status",
+        **aria(labelledby="advice"),
+    )
+
+
+def facts(plan: CutoffPlan) -> list[tuple[str, str]]:
+    """Term and value of each line under the advice."""
+    lines = []
+    if plan.recommended is not None:
+        choice = plan.recommended
+        lines += [
+            ("Risk at it", f"{risk(choice.below_floor_probability)} of runs"),
+            ("Leaves to use", quantity_text(choice.usable_ah, "charge")),
+            ("Run time until it lets go", quantity_text(choice.run_s, "minutes")),
+        ]
+    left = percent(plan.reserve_soc)
+    timer = (
+        f"{plan.timer_s.value / 60:.1f}{NB}min, then {left} are left" if isinstance(plan.timer_s, Estimate) else unbroken(plan.timer_s.why)
+    )
+    guessed = ", guessed" if plan.load.guessed else ""
+    return [
+        *lines,
+        ("Set the timer to", timer),
+        ("Load reckoned with", f"{quantity_text(plan.load.mean_a, 'amps')}, {_burst(plan)} in bursts{guessed}"),
+        ("Pack", f"{celsius(plan.task.pack_k)}, " + ("by its own history" if plan.learned else "as is typical of its chemistry")),
+    ]
+
+
+def chart(plan: CutoffPlan) -> Component:
+    """Risk and run time against cutoff."""
+    columns, rows = cutoff_curve.cutoff_table(plan)
+    return html.Section(
+        [
+            html.H2("What each cutoff risks and leaves"),
+            figure_frame(
+                graph("cutoff-curve", cutoff_curve.cutoff_figure(plan), cutoff_curve.HEIGHT_PX),
+                cutoff_curve.cutoff_sentence(plan),
+                folded_table("Risk, charge and run time of each cutoff", columns, rows),
+                description=f"Chart of risk and run time against the cutoff. {cutoff_curve.cutoff_sentence(plan)}",
+            ),
+        ]
+    )
+
+
+def ladder(plan: CutoffPlan) -> Component:
+    """Every controller on the way from full to floor."""
+    columns, rows = voltage_ladder.ladder_table(plan)
+    return html.Section(
+        [
+            html.H2("From full to floor"),
+            figure_frame(
+                graph("cutoff-ladder", voltage_ladder.ladder_figure(plan), voltage_ladder.HEIGHT_PX),
+                voltage_ladder.ladder_sentence(plan),
+                folded_table("Rungs of the ladder", columns, rows),
+                description=f"Ladder of voltages from full to floor. {voltage_ladder.ladder_sentence(plan)}",
+            ),
+        ]
+    )
+
+
+def hint() -> Component:
+    """Before both are chosen."""
+    return html.P("Choose a pack and a model above. The rest is filled in with what is usual.", className="empty")
+
+
+def refused(message: str) -> Component:
+    """Why there is no answer."""
+    return html.P([html.Strong("No answer: "), unbroken(message[:1].upper() + message[1:])], className="notice-line", role="alert")
+
+
+def nothing_yet(packs: Sequence[Pack]) -> Component:
+    """No pack, or no model, is described yet."""
+    missing = "models" if packs else "packs"
+    steps = FIRST_STEPS if not packs else (("Bring in models and controllers", "pack-tracker import FOLDER"),)
+    return html.Div(
+        [
+            html.H1(TITLE, tabIndex=-1),
+            html.P(PURPOSE, className="reading"),
+            empty_state(f"No {missing} yet", "A cutoff is told for a pack and the model it runs in.", steps),
+            html.P(dcc.Link("See the controllers", href=CONTROLLERS_PATH)),
+        ]
+    )
+
+
+def filled(asked: dict[str, str], packs: Sequence[Pack], vehicles: Sequence[Vehicle]) -> dict[str, str]:
+    """What is asked, with the only pack and the only model taken for chosen."""
+    only: dict[str, list[str]] = {"pack": [pack.name for pack in packs], "vehicle": [vehicle.name for vehicle in vehicles]}
+    return asked | {name: names[0] for name, names in only.items() if not asked[name] and len(names) == 1}
+
+
+def _with(options: list[tuple[str, str]], chosen: str) -> list[tuple[str, str]]:
+    """The options, with what the address chose among them, so that the list does not show something else."""
+    return options if not chosen or any(value == chosen for value, _ in options) else [*options, (chosen, chosen)]
+
+
+def _as_risk(text: str) -> str:
+    try:
+        return f"{100 * float(text):g}{NB}% of runs"
+    except ValueError:
+        return text
+
+
+def _burst(plan: CutoffPlan) -> str:
+    burst = plan.load.burst_a
+    return interval(burst, "amps") if isinstance(burst, Estimate) else quantity_text(burst, "amps")
