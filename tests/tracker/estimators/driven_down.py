@@ -41,6 +41,12 @@ def lowest_cell_v(table: CellTable, drive: Drive, chance: np.random.Generator) -
     steady_v = open_v - drive.worse * (open_v - table.loaded_v(rate, soc, drive.pack_k))
     at_once_v = drive.worse * np.maximum(table.rested_v(rate, soc, drive.pack_k, 1.0) - table.loaded_v(rate, soc, drive.pack_k), 0.0)
     burst_v = steady_v - (drive.burst_a / drive.mean_a - 1.0) * at_once_v
-    falls = np.flatnonzero(burst_v.sum(axis=0) < drive.trip_v)
-    last = int(falls[0]) if len(falls) else soc.shape[1] - 1
-    return float(burst_v[:, : last + 1].min())
+    total_v = burst_v.sum(axis=0)
+    falls = np.flatnonzero(total_v < drive.trip_v)
+    if not len(falls) or falls[0] == 0:
+        return float(burst_v[:, : falls[0] + 1 if len(falls) else None].min())
+    last = int(falls[0])
+    # Between two depths looked at: cells go over an edge there, and the depth after it would be too deep.
+    part = (total_v[last - 1] - drive.trip_v) / (total_v[last - 1] - total_v[last])
+    at_trip_v = burst_v[:, last - 1] + part * (burst_v[:, last] - burst_v[:, last - 1])
+    return float(min(burst_v[:, :last].min(), at_trip_v.min()))

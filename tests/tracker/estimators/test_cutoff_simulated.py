@@ -21,8 +21,10 @@ from tracker.estimators.cutoff import TRIP_SD_V
 from tracker.estimators.drawn_packs import MATCHED_SD
 
 MAKES = ("Chen2020", "NCA_Kim2011", "Mohtat2020", "Ai2020", "Ecker2015")
-LEARNED_MAKES = ("Chen2020", "Mohtat2020", "Ai2020")
+LEARNED_MAKES = ("Chen2020", "NCA_Kim2011", "Mohtat2020", "Ai2020")
 SERIES, BURST, LOAD_SD = 3, 1.5, 0.1
+GENTLE_SHARE, GENTLE_BURST = 0.6, 1.2
+"""Pottering about: of the gentlest current the make is driven at, the gentlest the tables hold. A cutoff stays set for that as well."""
 WANTED = 0.01
 CASES = ((0.15, 25.0), (0.5, 12.0), (0.7, 25.0))
 """How hard, between the gentlest and the hardest the make is driven, and how warm."""
@@ -30,14 +32,29 @@ PACKS = 21
 RUNS, GROWTH = 12, 0.001
 
 
-def driven(cells: CellTable, plan: CutoffPlan, trip_v: float, capacity_ah: np.ndarray, worse: float, chance: np.random.Generator) -> bool:
-    """Whether a cell of one pack, driven once to a cutoff, went below the floor."""
+def driven(
+    cells: CellTable,
+    plan: CutoffPlan,
+    trip_v: float,
+    capacity_ah: np.ndarray,
+    worse: float,
+    chance: np.random.Generator,
+    *,
+    gently: bool = False,
+) -> bool:
+    """Whether a cell of one pack, driven once to a cutoff as planned or gently and warm, went below the floor."""
     assert isinstance(plan.load.mean_a, Estimate)
-    mean_a = plan.load.mean_a.value * (1.0 + LOAD_SD * chance.normal())
-    burst_a = max(mean_a, BURST * mean_a * (1.0 + LOAD_SD * chance.normal()))
+    usual_a = GENTLE_SHARE * cells.cell.gentlest_c * float(capacity_ah.mean()) if gently else plan.load.mean_a.value
+    mean_a = usual_a * (1.0 + LOAD_SD * (abs(chance.normal()) if gently else chance.normal()))
+    burst_a = max(mean_a, (GENTLE_BURST if gently else BURST) * mean_a * (1.0 + LOAD_SD * chance.normal()))
     drive = Drive(
-        capacity_ah=capacity_ah, mean_a=mean_a, burst_a=burst_a, pack_k=plan.task.pack_k, trip_v=trip_v + TRIP_SD_V * chance.normal(), worse=worse
-    )  # fmt: skip
+        capacity_ah=capacity_ah,
+        mean_a=mean_a,
+        burst_a=burst_a,
+        pack_k=298.15 if gently else plan.task.pack_k,
+        trip_v=trip_v + TRIP_SD_V * chance.normal(),
+        worse=worse,
+    )
     return lowest_cell_v(cells, drive, chance) < plan.floor_v
 
 
@@ -72,7 +89,7 @@ def test_packs_of_which_only_the_label_is_known(make: str) -> None:
 @pytest.mark.parametrize("weak", [False, True], ids=["ordinary", "weak cell"])
 @pytest.mark.parametrize("make", LEARNED_MAKES)
 def test_packs_learned_from_a_counted_history(make: str, weak: bool) -> None:
-    """Four packs of each make, with and without a weak cell, assessed and then driven down ten times each."""
+    """Four packs of each make, with and without a weak cell, assessed and then driven down as planned and gently."""
     cells = table(make)
     chance = np.random.default_rng([42, weak, *make.encode()])
     packs = [history(make, 900 + number, Habits(cells=SERIES, runs=RUNS, weak_cell=weak, growth_per_run=GROWTH)) for number in range(4)]
@@ -86,8 +103,9 @@ def test_packs_learned_from_a_counted_history(make: str, weak: bool) -> None:
         assert plan.recommended is not None
         assert isinstance(plan.recommended.usable_ah, Estimate)
         used.append(plan.recommended.usable_ah.value / min(truth.capacity_ah))
-        for _ in range(10):
-            below += driven(cells, plan, advised_v(plan), np.array(truth.capacity_ah), 1.0 + GROWTH * RUNS, chance)
+        for number in range(16):
+            capacity_ah = np.array(truth.capacity_ah)
+            below += driven(cells, plan, advised_v(plan), capacity_ah, 1.0 + GROWTH * RUNS, chance, gently=number % 2 == 1)
             count += 1
     assert below <= most_allowed(count)
-    assert np.mean(used) > 0.75  # safe, and still of use
+    assert np.mean(used) > 0.6  # safe, and still of use
