@@ -7,6 +7,7 @@ from dataclasses import replace
 import pytest
 
 from tracker.domain.planning import CutoffTask
+from tracker.estimators.cutoff import CutoffStudy, Setup, study_cutoffs
 from tracker.services import Services, studies
 from tracker.services.planning import Planning
 
@@ -17,11 +18,10 @@ TASK = CutoffTask(pack="Tug A", vehicle="Pond tug", risk=0.01)
 def counted(monkeypatch: pytest.MonkeyPatch) -> list[CutoffTask]:
     """Every study made, while the real ones are made."""
     made: list[CutoffTask] = []
-    study = studies.study_cutoffs
 
-    def note(task: CutoffTask, *rest: object) -> object:
+    def note(task: CutoffTask, setup: Setup) -> CutoffStudy:
         made.append(task)
-        return study(task, *rest)  # type: ignore[arg-type]
+        return study_cutoffs(task, setup)
 
     monkeypatch.setattr(studies, "study_cutoffs", note)
     return made
