@@ -12,7 +12,7 @@ from dashboard.theme import interval, risk, unbroken
 from tracker.domain.planning import CutoffPlan, PresentCutoff, PresentState
 from tracker.domain.results import Estimate
 
-LIKELY = 0.5
+LIKELY, SHORT_H = 0.5, 2.0
 COLUMNS = ["Controller", "Lets go at", "Known from", "Risk by itself", "Verdict"]
 
 
@@ -40,9 +40,20 @@ def together_lines(together: PresentState, many: int) -> list[str]:
     ]
     if isinstance(together.after_first_ah, Estimate) and together.after_first_ah.value >= 0.001:
         lines.append(f"A driver who goes on takes {interval(together.after_first_ah, 'charge')} more after the first has let go.")
-    if isinstance(together.hours_to_floor, Estimate):
-        lines.append(f"Left plugged in after that, the first cell comes to its floor in {interval(together.hours_to_floor, 'hours')}.")
+    hours = together.hours_to_floor
+    if isinstance(hours, Estimate):
+        lines.append(f"Left plugged in after that, the first cell comes to its floor in {_hours_words(hours)}.")
     return lines
+
+
+def _hours_words(hours: Estimate) -> str:
+    """In minutes where it is a matter of those."""
+    if hours.value >= SHORT_H:
+        return interval(hours, "hours")
+    if hours.value * 60 < 1:
+        return "less than a minute"
+    part = [3600 * each for each in (hours.value, hours.low, hours.high, hours.sd)]
+    return interval(Estimate(value=part[0], low=part[1], high=part[2], sd=part[3]), "minutes")
 
 
 def _row(one: PresentCutoff) -> list[Cell]:

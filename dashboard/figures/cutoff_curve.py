@@ -46,7 +46,9 @@ def cutoff_figure(plan: CutoffPlan) -> Figure:
         )
     )
     room = 0.03 * max(pack_v[-1] - pack_v[0], 0.1)
-    figure.update_xaxes(range=[pack_v[0] - room, pack_v[-1] + room], ticksuffix=f"{NB}V", tickformat=".1f", nticks=7, anchor="y2")
+    figure.update_xaxes(
+        range=[pack_v[0] - room, pack_v[-1] + room], ticksuffix=f"{NB}V", tickformat=".1f", nticks=5, tickangle=0, anchor="y2"
+    )
     figure.update_layout(
         yaxis={
             "domain": UPPER,

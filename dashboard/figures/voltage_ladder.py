@@ -12,10 +12,10 @@ from dashboard.theme import NB, interval, volts
 from tracker.domain.planning import CutoffPlan, PresentCutoff
 from tracker.domain.results import Estimate
 
-HEIGHT_PX = 400
+HEIGHT_PX = 420
 WORDS_SHARE = 0.42
 """Part of the width, to the left of the controllers, in which the lines are named: as much as that takes on a phone."""
-BAND_WIDTH, SIDE_BY_SIDE, NEAR = 0.3, 3, 0.12
+BAND_WIDTH, SIDE_BY_SIDE, NEAR = 0.3, 3, 0.06
 NAME_CHARACTERS = 20
 """So many characters of names find room side by side on a phone."""
 
@@ -35,18 +35,20 @@ def ladder_figure(plan: CutoffPlan) -> Figure:
     lines_v = [plan.full_v * plan.series, floor_v, *advised]
     for place, one in enumerate(plan.present):
         _controller(figure, place, one, (low, high), lines_v, len(plan.present))
-    # More than two names find no room side by side, so they stand by turns on two lines.
+    # More than two names find no room side by side, so they stand by turns higher and lower.
     lines = 1 if columns <= 2 else 2
     most = max(4, lines * NAME_CHARACTERS // columns)
     figure.update_xaxes(
         range=[-0.5 - columns * WORDS_SHARE / (1 - WORDS_SHARE), columns - 0.5],
         tickvals=list(range(len(plan.present))),
-        ticktext=[place % lines * "<br>" + chart_name(one.controller, most) for place, one in enumerate(plan.present)],
+        ticktext=[
+            place % lines * "<br><br>" + f"{chart_name(one.controller, most)}<br>{_known(one)}" for place, one in enumerate(plan.present)
+        ],
         tickangle=0,
         ticks="",
     )
     figure.update_yaxes(range=[low, high], ticksuffix=f"{NB}V", tickformat=".1f", nticks=8)
-    figure.update_layout(margin={"b": 26 + 18 * lines})
+    figure.update_layout(margin={"b": 12 + 36 * lines})
     return figure
 
 
@@ -124,9 +126,14 @@ def _controller(figure: Figure, place: int, one: PresentCutoff, span: tuple[floa
     # Named above its band, or below where a line runs close above; of more than find room side by side, every other one below.
     below = place % 2 == 1 if many > SIDE_BY_SIDE else any(0 <= at - trip.high < NEAR * (high - low) for at in lines)
     figure.add_annotation(
-        text=f"{volts(trip.value)}<br>{'tested' if one.tested else 'as set'}", x=place, y=trip.low if below else trip.high,
+        text=volts(trip.value), x=place, y=trip.low if below else trip.high,
         yanchor="top" if below else "bottom", yshift=-3 if below else 3, showarrow=False,
     )  # fmt: skip
+
+
+def _known(one: PresentCutoff) -> str:
+    """For under its name: whether its band was measured."""
+    return "tested" if one.tested else "as set"
 
 
 def _range(plan: CutoffPlan) -> tuple[float, float]:

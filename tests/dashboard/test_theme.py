@@ -6,7 +6,7 @@ from datetime import UTC, datetime
 
 import pytest
 
-from dashboard.theme import Measure, celsius, chance, clock, counted, interval, mah, minutes, percent, volts
+from dashboard.theme import Measure, celsius, chance, clock, counted, interval, mah, minutes, percent, resistor, risk, volts
 from tracker.domain.results import Estimate
 
 
@@ -77,3 +77,24 @@ def test_times_are_shown_in_the_local_zone(monkeypatch: pytest.MonkeyPatch) -> N
 
 def test_nouns_follow_their_number() -> None:
     assert (counted(1, "run"), counted(0, "run"), counted(1200, "run")) == ("1 run", "0 runs", "1,200 runs")
+
+
+@pytest.mark.parametrize(
+    ("probability", "words"),
+    [
+        (0.0, "under 0.1 %"),
+        (0.0009, "under 0.1 %"),
+        (0.0068, "0.7 %"),
+        (0.099, "9.9 %"),
+        (0.0996, "10 %"),
+        (0.55, "55 %"),
+        (1.0, "over 99 %"),
+    ],
+)
+def test_a_risk_has_a_decimal_while_it_is_small_and_is_never_called_none(probability: float, words: str) -> None:
+    assert plain(risk(probability)) == words
+
+
+@pytest.mark.parametrize(("ohm", "words"), [(0.47, "0.47 Ω"), (470, "470 Ω"), (4700, "4.7 kΩ"), (18700, "18.7 kΩ"), (2.2e6, "2.2 MΩ")])
+def test_a_resistor_is_written_as_its_value_is_called(ohm: float, words: str) -> None:
+    assert plain(resistor(ohm)) == words

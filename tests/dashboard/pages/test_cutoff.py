@@ -6,13 +6,15 @@ from typing import Any
 
 import pytest
 
+from dashboard.components.present import together_lines
 from dashboard.figures import cutoff_curve, voltage_ladder
 from dashboard.pages import cutoff
-from tests.dashboard.fake_plans import HOSTILE, LONG, made_plan
+from tests.dashboard.fake_plans import HOSTILE, LONG, guess, made_plan
 from tests.dashboard.fakes import club_services, empty_services
 from tests.dashboard.words import every, words
 from tracker.domain.controller import Controller
-from tracker.domain.planning import CutoffPlan, CutoffTask
+from tracker.domain.planning import CutoffPlan, CutoffTask, PresentState
+from tracker.domain.results import NotEnough
 
 CLUB = club_services()
 ASKED = {"pack": "Tug 1", "vehicle": "Snow groomer"}
@@ -97,6 +99,17 @@ def test_a_model_without_controllers_is_told_what_to_use_instead() -> None:
     assert "use an alarm and the timer" in said
 
 
+@pytest.mark.parametrize(("hours", "said"), [(0.005, "less than a minute"), (0.5, "30 ± 6 min"), (21.0, "21 ± 6 h")])
+def test_how_long_a_forgotten_pack_lasts_is_said_in_a_fitting_unit(hours: float, said: str) -> None:
+    together = PresentState(
+        below_floor_probability=0.3,
+        driven_on_probability=0.5,
+        after_first_ah=NotEnough("None."),
+        hours_to_floor=guess(hours, 6.0 if hours > 2 else 0.1),
+    )
+    assert said in together_lines(together, 1)[-1].replace("\u00a0", " ")
+
+
 def test_hostile_names_stay_text() -> None:
     page = cutoff.layout(CLUB, pack=HOSTILE, vehicle=HOSTILE)
     assert HOSTILE in words(page)
@@ -139,5 +152,5 @@ def test_the_ladder_names_every_rung_and_shows_measured_and_set_apart() -> None:
 def test_long_names_are_cut_in_the_picture_and_whole_in_the_table() -> None:
     plan = plan_of(*[one for one in CLUB.controllers.all() if one.name == LONG])
     [name] = voltage_ladder.ladder_figure(plan).layout.xaxis.ticktext
-    assert len(name) < 30
+    assert len(name.split("<br>")[0]) < 24
     assert LONG in [row[0] for row in voltage_ladder.ladder_table(plan)[1]]
