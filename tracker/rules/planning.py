@@ -9,14 +9,19 @@ from tracker.domain.controller import Controller
 from tracker.domain.harm import OUT_OF_USE, TO_BE_CHECKED
 from tracker.domain.planning import CutoffPlan, PresentCutoff
 from tracker.domain.results import SEVERITIES, Estimate, Finding, NotEnough, PackState
+from tracker.physics.pack_draws import counted_cells
 from tracker.rules import wording
 from tracker.rules.cutoff_margin import MUCH_TOO_LOW
+from tracker.rules.voltages import curve
 
 LIKELY = 0.5
 MUCH_LESS = 0.25
 """A controller that by itself risks less than this part of what all risk together is undone by another. The tool's own line."""
 WASTED = 2.0 / 3.0
 """Less than this part of the charge used before the controllers let go: a third is never used. The tool's own line."""
+COUNTED_ABOVE_FULL_V = 0.1
+"""What a controller that counts cells takes for the most one cell can have, above full. Common practice."""
+NEARLY_EMPTY_SOC = 0.05
 LEFT_IN_H = 48.0
 """A pack left plugged in that comes to its floor sooner than this is spoken of. The tool's own line."""
 _RISK_WHY = (
@@ -31,6 +36,7 @@ def plan_findings(plan: CutoffPlan, controllers: dict[str, Controller], chemistr
         *_not_to_be_run(state),
         *_too_close(plan, chemistry),
         *_undone(plan),
+        *_miscounts(plan, controllers, chemistry),
         *_never(plan, controllers),
         *_left_in(plan),
         *_wasteful(plan),
@@ -72,7 +78,7 @@ def _too_close(plan: CutoffPlan, chemistry: Chemistry) -> Iterator[Finding]:
             severity="stop" if one.below_floor_probability >= LIKELY else "caution",
             subject=one.controller,
             message=f"{one.controller} lets go at {wording.volts(one.trip_v.value)}, {wording.volts(cell_v)} a cell. Run until it lets go, a cell "
-            f"of {plan.task.pack} {_chance(one.below_floor_probability)} goes below its floor of {wording.volts(plan.floor_v)}.{nickel} "
+            f"of {plan.task.pack} goes below its floor of {wording.volts(plan.floor_v)} {_chance(one.below_floor_probability)}.{nickel} "
             f"{_set_to(plan)}",
             why=f"{_RISK_WHY} {wording.standing_of(chemistry, 'floor_v')}",
             source=wording.source_of(chemistry, "floor_v"),
@@ -100,10 +106,35 @@ def _undone(plan: CutoffPlan) -> Iterator[Finding]:
         severity="stop" if all_together >= LIKELY else "caution",
         subject=worst.controller,
         message=f"{wording.listed([one.controller for one in higher])} {would}, but {worst.controller} goes on below it and "
-        f"undoes that: together a cell {_chance(all_together)} goes below its floor. "
+        f"undoes that: together a cell goes below its floor {_chance(all_together)}. "
         "Set every controller on this pack at least as high, or end the run when the first lets go.",
         why="With two controllers on one pack the lowest trip decides, not the highest: the model still moves, weaker. Common practice.",
     )
+
+
+def _miscounts(plan: CutoffPlan, controllers: dict[str, Controller], chemistry: Chemistry) -> Iterator[Finding]:
+    """A controller that counts cells takes a nearly empty pack of many cells for a fuller one of fewer."""
+    most_cell_v = chemistry["full_v"] + COUNTED_ABOVE_FULL_V
+    near_empty_v = plan.series * float(curve(chemistry).voltage(NEARLY_EMPTY_SOC))
+    counted = int(counted_cells(near_empty_v, most_cell_v, most_cells=plan.series))
+    if counted >= plan.series:
+        return
+    for one in plan.present:
+        kind = controllers.get(one.controller)
+        if kind is None or kind.cutoff_mode != "cell_v" or not isinstance(one.trip_v, Estimate):
+            continue
+        trip_v = one.trip_v.value / plan.series
+        yield Finding(
+            rule="cells-miscounted",
+            severity="caution",
+            subject=one.controller,
+            message=f"{one.controller} counts cells when it is switched on. Switched on with {plan.task.pack} nearly empty, below "
+            f"{wording.volts(counted * most_cell_v)}, it may take the {plan.series} cells for {counted} and let go only at "
+            f"{wording.volts(counted * trip_v)}, {wording.volts(counted * trip_v / plan.series)} a cell. Switch on with a full pack only; if it "
+            "can be told the number of cells, tell it.",
+            why="From its voltage alone a pack of many cells that is nearly empty looks like a fuller one of fewer. What it takes for the most "
+            "of one cell is common practice, no source.",
+        )
 
 
 def _never(plan: CutoffPlan, controllers: dict[str, Controller]) -> Iterator[Finding]:

@@ -127,6 +127,18 @@ def test_a_controller_that_never_lets_go() -> None:
     assert "cutoff-too-close" not in found
 
 
+def test_cells_are_miscounted_in_a_nearly_empty_pack_of_many() -> None:
+    """Common practice, no source: six cells at 3.5 V look like five at 4.2 V; two cells look like no fewer."""
+    counting = controller(3.3, "cell_v", "Left")
+    found = said(plan(present(19.8, 0.001), together=0.001, series=6), known={"Left": counting})["cells-miscounted"]
+    assert found.severity == "caution"
+    for words in ("Left counts cells", "the 6 cells for 5", "16.50 V", "2.75 V a cell", "full pack only"):
+        assert words in found.message
+    assert "cells-miscounted" not in said(plan(present(6.6, 0.001), together=0.001), known={"Left": counting})
+    by_pack = {"Left": controller(19.8, "pack_v", "Left")}
+    assert "cells-miscounted" not in said(plan(present(19.8, 0.001), together=0.001, series=6), known=by_pack)
+
+
 @pytest.mark.parametrize(("hours", "words"), [(0.4, "within the hour"), (7.2, "in about 7 h"), (49.0, None)])
 def test_left_plugged_in(hours: float, words: str | None) -> None:
     found = said(plan(present(6.4, 0.005), hours=sure(hours)))
