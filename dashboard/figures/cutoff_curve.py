@@ -57,7 +57,13 @@ def cutoff_figure(plan: CutoffPlan) -> Figure:
             "tickvals": [LEAST_RISK, 0.01, 0.1, 1.0],
             "ticktext": ["none seen", f"1{NB}%", f"10{NB}%", f"100{NB}%"],
         },
-        yaxis2={"domain": LOWER, "rangemode": "tozero", "ticksuffix": f"{NB}min", "nticks": 5, "fixedrange": True},
+        yaxis2={
+            "domain": LOWER,
+            "range": [0, max(1.0, 1.08 * max(point.run_s for point in points) / 60)],
+            "ticksuffix": f"{NB}min",
+            "nticks": 5,
+            "fixedrange": True,
+        },
         margin={"l": LEFT_PX, "b": 46},
     )
     _head(figure, "<b>Chance that a cell goes below its floor</b>", 1.0)

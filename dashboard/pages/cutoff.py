@@ -145,7 +145,7 @@ def advice(plan: CutoffPlan) -> Component:
         headline = html.P([html.Strong(volts(choice.pack_v)), f" for the pack, {volts(choice.cell_v)} a cell"], className="headline")
     return html.Section(
         [
-            html.H2("Let go at", id="advice"),
+            html.H2("Let go at" if choice is not None else "No advice", id="advice"),
             headline,
             html.P(unbroken(plan.reason), className="reading"),
             html.Dl([html.Div([html.Dt(term), html.Dd(value)]) for term, value in facts(plan)], className="facts"),
@@ -173,7 +173,7 @@ def facts(plan: CutoffPlan) -> list[tuple[str, str]]:
     guessed = ", guessed" if plan.load.guessed else ""
     return [
         *lines,
-        ("Set the timer to", timer),
+        ("Set the timer to" if isinstance(plan.timer_s, Estimate) else "Timer", timer),
         ("Load reckoned with", f"{quantity_text(plan.load.mean_a, 'amps')}, {_burst(plan)} in bursts{guessed}"),
         ("Pack", f"{celsius(plan.task.pack_k)}, " + ("by its own history" if plan.learned else "as is typical of its chemistry")),
     ]

@@ -91,6 +91,7 @@ def test_without_a_safe_cutoff_nothing_is_advised() -> None:
     said = words(cutoff.result(plan_of(safe=False)))
     assert "No cutoff is safe enough" in said
     assert "advised" not in said
+    assert "Let go at" not in said
 
 
 def test_a_model_without_controllers_is_told_what_to_use_instead() -> None:
