@@ -26,7 +26,7 @@ from tracker.store.results import StoredKnowledge
 
 RUNS_AT_ONCE = 5_000
 """Runs saved in one go: not more, for others wait meanwhile."""
-RUNS_TO_A_JOB = 25_000
+RUNS_TO_A_JOB = 12_500
 """Runs estimated in one go where nobody waits: many, for packs are learned outing by outing, many packs at a time."""
 MANY_RUNS = 20_000
 """From here on, starting further processes takes less time than it saves."""
