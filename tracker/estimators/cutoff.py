@@ -25,6 +25,7 @@ from tracker.domain.results import Estimate, NotEnough, Quantity
 from tracker.estimators import pack_state as ps
 from tracker.estimators.cell_family import CellFamily, family
 from tracker.estimators.drawn_packs import drawn_packs, normal_draws
+from tracker.estimators.intervals import of_draws
 from tracker.estimators.present_cutoffs import Scene, Trips, pack_trip, present_each, present_together
 from tracker.physics.cutoff_sweep import CutoffSweep, cutoff_sweep
 from tracker.physics.load_profile import LoadProfile, steady_and_bursts
@@ -202,8 +203,8 @@ def study_cutoffs(task: CutoffTask, setup: Setup, *, seed: int = SEED, draws: in
     return CutoffStudy(
         cutoffs_v=cutoffs[kept],
         risk=risk[kept],
-        usable_ah=tuple(_spread(values) for values in sweep.charge_ah),
-        run_s=tuple(_spread(values) for values in sweep.run_s),
+        usable_ah=tuple(of_draws(values) for values in sweep.charge_ah),
+        run_s=tuple(of_draws(values) for values in sweep.run_s),
         alone=alone,
         together=together,
         timer_s=_timer(versions, mean_a, reserve, sweep, floor_v, end_s),
@@ -425,12 +426,6 @@ def _timer(versions: PackDraws, mean_a: FloatArray, reserve: float, sweep: Cutof
         return NotEnough("Under this load a cell is below its floor or its reserve almost from the start.")
     low, high = np.quantile(spare_s, [0.05, 0.95])
     return Estimate(value=timer_s, low=float(min(low, timer_s)), high=float(max(high, timer_s)), sd=float(np.std(spare_s)))
-
-
-def _spread(values: FloatArray) -> Estimate:
-    low, high = np.quantile(values, [0.05, 0.95])
-    mean = float(values.mean())
-    return Estimate(value=mean, low=float(min(low, mean)), high=float(max(high, mean)), sd=float(values.std()))
 
 
 def _told(quantity: Quantity) -> Estimate:

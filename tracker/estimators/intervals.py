@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+import numpy as np
+from numpy.typing import NDArray
+
 from tracker.domain.results import Estimate
 from tracker.physics.uncertainty import COVERAGE_FACTOR_90
 
@@ -40,3 +43,25 @@ def estimate(value: float, sd: float, low: float | None = None, high: float | No
     if high is not None and bottom >= high:
         bottom = high - half
     return Estimate(value=value, low=bottom, high=top, sd=sd)
+
+
+def of_draws(values: NDArray[np.float64]) -> Estimate:
+    """Estimate from equally likely draws of a quantity.
+
+    Parameters
+    ----------
+    values : NDArray
+        The draws, shape (N,) [any unit]
+
+    Returns
+    -------
+    Estimate
+        Their mean, and the interval that holds the middle nine tenths and the mean [same unit]
+
+    References
+    ----------
+    .. [1] JCGM 101:2008, 7.6 and 7.7.
+    """
+    low, high = np.quantile(values, [0.05, 0.95])
+    mean = float(values.mean())
+    return Estimate(value=mean, low=float(min(low, mean)), high=float(max(high, mean)), sd=float(values.std()))

@@ -2,8 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import dataclass, fields
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
@@ -97,23 +96,3 @@ def typical(pack: Pack, cells: CellFamily | None = None) -> PackKnowledge:
         relaxation_sd=np.array(RELAXATION_SD),
         excess_loss=np.zeros(n),
     )
-
-
-def gathered(known: Sequence[PackKnowledge]) -> PackKnowledge:
-    """Knowledge of several packs of the same number of cells as one record.
-
-    Parameters
-    ----------
-    known : Sequence[PackKnowledge]
-        Of one pack each, N of them [1]
-
-    Returns
-    -------
-    PackKnowledge
-        Every shape with an axis of length N in front [1]
-
-    References
-    ----------
-    .. [1] No source: bookkeeping.
-    """
-    return PackKnowledge(**{each.name: np.stack([getattr(one, each.name) for one in known]) for each in fields(PackKnowledge)})

@@ -12,6 +12,7 @@ from tracker.domain.controller import Controller
 from tracker.domain.planning import PresentCutoff, PresentState
 from tracker.domain.results import Estimate, NotEnough, Quantity
 from tracker.estimators.drawn_packs import normal_draws
+from tracker.estimators.intervals import of_draws
 from tracker.physics.left_connected import hours_to_floor
 from tracker.physics.load_profile import LoadProfile
 from tracker.physics.pack_discharge import Discharge, Driver, discharge, standing_current
@@ -26,8 +27,6 @@ RESTART_CELL_V = 0.10
 RESTARTS, PAUSE_S = 3, 10.0
 """A driver who goes on does so this often, after waiting so long. From memory."""
 STEPS = 360
-FRUGAL_H = 48.0
-"""Drains that take longer than this to empty a pack are not spoken of."""
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -152,7 +151,7 @@ def present_together(
     return PresentState(
         below_floor_probability=risk,
         driven_on_probability=max(risk, _risk(driven, floor_v)),
-        after_first_ah=_spread(driven.charge_after_ah),
+        after_first_ah=of_draws(driven.charge_after_ah),
         hours_to_floor=_hours(hours),
     )
 
@@ -226,13 +225,7 @@ def _risk(run: Discharge, floor_v: float) -> float:
     return float((run.lowest_cell_v.min(axis=1) < floor_v).mean())
 
 
-def _spread(values: FloatArray) -> Estimate:
-    low, high = np.quantile(values, [0.05, 0.95])
-    mean = float(values.mean())
-    return Estimate(value=mean, low=float(min(low, mean)), high=float(max(high, mean)), sd=float(values.std()))
-
-
 def _hours(hours: FloatArray) -> Quantity:
     if not np.all(np.isfinite(hours)):
         return NotEnough("Nothing draws on the pack once the motors have stopped.")
-    return _spread(hours)
+    return of_draws(hours)

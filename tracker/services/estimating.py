@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 from datetime import datetime
 
@@ -105,11 +105,6 @@ def ready_to_save(judged: Judged) -> Saved:
         health=health_text(judged.health),
         until=until,
     )
-
-
-def runs_in(past: Sequence[PackHistory]) -> int:
-    """Return how many runs these histories hold."""
-    return sum(len(history.runs) for history in past)
 
 
 def _earlier(history: PackHistory, count: int, known: Known | None) -> list[AssessedRun] | None:
