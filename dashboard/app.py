@@ -24,12 +24,15 @@ from dashboard.frame import NAME, MenuEntry, connect_frame, document, frame_layo
 from dashboard.needs import Services
 from dashboard.pages import PAGES, missing, pack
 from dashboard.sign_in import require_sign_in
+from dashboard.undo import connect_undo
 from tracker.errors import TrackerError
 
 LOG = logging.getLogger("dashboard")
 REGISTER_PAGE: Any = dash.register_page
 MOST_BYTES = 16 * 1024 * 1024
 MENU: tuple[MenuEntry, ...] = tuple((page.PATH, page.TITLE) for page in PAGES if page.MENU)
+WITH_FORMS = frozenset(page.PATH for page in PAGES if getattr(page, "FORMS", False))
+"""Fetched as documents of their own, for only these bring the script that draws forms. Links to them are plain ones."""
 WENT_WRONG = "Something went wrong and nothing was changed."
 
 
@@ -56,8 +59,9 @@ def create_app(services: Services, access: Access | None = None) -> Dash:
         _register(page, services)
         page.connect(app, services)
     REGISTER_PAGE("dashboard.pages.not_found_404", path="/404", title=f"{missing.TITLE} · {NAME}", layout=missing.layout)
-    app.layout = frame_layout(MENU)
+    app.layout = frame_layout(MENU, WITH_FORMS)
     connect_frame(app)
+    connect_undo(app, services)
     protect(server, app.csp_hashes)
     return app
 
@@ -67,7 +71,7 @@ class _Dashboard(Dash):
 
     def interpolate_index(self, *_: Any, **parts: Any) -> str:
         path: str = request.path
-        return document(parts, menu=MENU, path=path, heading=heading_for(path), charts_url=chart_address())
+        return document(parts, menu=MENU, path=path, heading=heading_for(path), charts_url=chart_address(), forms=path in WITH_FORMS)
 
 
 def heading_for(path: str) -> str:
@@ -80,7 +84,7 @@ def heading_for(path: str) -> str:
 
 def is_page(path: str) -> bool:
     """Whether there is a page at this path."""
-    return path in dict(MENU) or (path.startswith(f"{PACK_PATH}/") and len(path) > len(PACK_PATH) + 1)
+    return path in dict(MENU) or path in WITH_FORMS or (path.startswith(f"{PACK_PATH}/") and len(path) > len(PACK_PATH) + 1)
 
 
 def _server(services: Services, access: Access) -> Flask:
