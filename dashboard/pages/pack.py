@@ -15,13 +15,15 @@ from dashboard.components.learned import learned_sections
 from dashboard.components.marks import GRADE_WORDS, grade_mark, name_text, state_mark
 from dashboard.components.quantity import quantity_text
 from dashboard.components.run_detail import run_detail
-from dashboard.components.run_tables import charge_table, run_table
+from dashboard.components.run_tables import charge_table, run_table, worst_grade
+from dashboard.components.season import season_section
 from dashboard.components.table import folded_table
 from dashboard.figures.depth import depth_figure, depth_height_px, depth_points, depth_sentence, depth_table
 from dashboard.needs import Services
 from dashboard.theme import clock, counted, pack_words, percent, unbroken, volts
 from tracker.domain.health import PackLearning
 from tracker.domain.results import AssessedRun, PackRecord, PackState
+from tracker.domain.season import SeasonRun
 from tracker.errors import NotFoundError
 
 PATH, TITLE, MENU = f"{PACK_PATH}/<segment>", "Pack", False
@@ -76,6 +78,8 @@ def pack(record: PackRecord, learning: PackLearning, run: str | None = None, *, 
     if record.runs:
         parts.append(depths(record, record.runs[-(MOST if everything else DRAWN_RUNS) :]))
         parts += learned_sections(learning)
+        if (calendar := season_section([_in_season(one) for one in record.runs[-MOST:]])) is not None:
+            parts.append(calendar)
         parts.append(runs_section(record, chosen, everything=everything))
     else:
         parts.append(
@@ -87,6 +91,10 @@ def pack(record: PackRecord, learning: PackLearning, run: str | None = None, *, 
         )
     parts.append(charges(record, everything=everything))
     return html.Div(parts)
+
+
+def _in_season(one: AssessedRun) -> SeasonRun:
+    return SeasonRun(pack=one.run.pack, started_at=one.run.started_at, grade=worst_grade(one.estimate.cells))
 
 
 def find_run(runs: Sequence[AssessedRun], run: str | None) -> AssessedRun | None:
