@@ -104,9 +104,12 @@ class _Check:
 
     def _refuse(self, step: Step, numbers: set[Numbered], otherwise: str | None = None) -> NoReturn:
         head = f"this cannot be taken back: {self._noted.change.words}."
-        for each in reversed(self._others):
-            if not each.change.undone and each.change.at > self._noted.change.at and _touches(each, step, numbers):
-                raise ConflictError(f"{head} Since then: {each.change.words}. Take that back first.")
+        at = self._noted.change.at
+        later = [each for each in reversed(self._others) if not each.change.undone and each.change.at > at]
+        # A row that is gone may have left its number to another, which later changes speak of.
+        deleting = [each for each in later if numbers & _removed_since(each, at)]
+        for each in deleting or [each for each in later if _touches(each, step, numbers)]:
+            raise ConflictError(f"{head} Since then: {each.change.words}. Take that back first.")
         what = (
             otherwise or f"the {_WORDS.get(step.table, step.table)} it touched has been changed or removed since, by an import or elsewhere"
         )
