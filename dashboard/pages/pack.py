@@ -18,6 +18,7 @@ from dashboard.components.run_detail import run_detail
 from dashboard.components.run_tables import charge_table, run_table, worst_grade
 from dashboard.components.season import season_section
 from dashboard.components.table import folded_table
+from dashboard.components.terms import terms_fold
 from dashboard.figures.depth import depth_figure, depth_height_px, depth_points, depth_sentence, depth_table
 from dashboard.needs import Services
 from dashboard.theme import clock, counted, pack_words, percent, unbroken, volts
@@ -27,6 +28,9 @@ from tracker.domain.season import SeasonRun
 from tracker.errors import NotFoundError
 
 PATH, TITLE, MENU = f"{PACK_PATH}/<segment>", "Pack", False
+WORDS = (
+    "Pack and cell", "Depth", "Floor", "Reserve", "Grade", "Rested voltage", "Evidence and its vote", "Resistance", "Fade", "Own curve", "Equivalent full cycle",
+)  # fmt: skip
 DRAWN_RUNS, LISTED_RUNS, LISTED_CHARGES = 40, 12, 8
 """How many of the newest are shown before all are asked for."""
 MOST = 1500
@@ -128,6 +132,7 @@ def facts(state: PackState) -> Component:
             html.H2("As it stands"),
             html.Dl([html.Div([html.Dt(term), html.Dd(value)]) for term, value in said], className="facts"),
             html.P("± spans hold the true value nine times in ten.", className="quiet"),
+            terms_fold(*WORDS),
         ]
     )
 

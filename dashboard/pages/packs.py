@@ -13,6 +13,7 @@ from dashboard.components.empty import empty_state
 from dashboard.components.marks import name_text
 from dashboard.components.season import season_section
 from dashboard.components.table import card_table
+from dashboard.components.terms import terms_fold
 from dashboard.needs import Services
 from dashboard.pages.today import FIRST_STEPS
 from dashboard.theme import chemistry_words, date_words, mah
@@ -41,6 +42,7 @@ def packs(every: Sequence[Pack], season: Sequence[SeasonRun] = ()) -> Component:
         return html.Div(parts)
     used = [pack for pack in every if pack.retired_on is None]
     retired = [pack for pack in every if pack.retired_on is not None]
+    parts.append(terms_fold("Pack and cell", "Rated capacity", "C rate"))
     parts.append(_list("In use", used) if used else html.P("Every pack is retired.", className="quiet"))
     if retired:
         parts.append(_list("Retired", retired))
