@@ -39,7 +39,7 @@ def _check_whole(records: Records, change: Change, steps: Iterable[Step]) -> Non
         for name in records.packs_in(steps):
             records.check_readings(name)
     except InputError as error:
-        raise ConflictError(f"this cannot be taken back: {change.words}. {error}") from error
+        raise ConflictError(f"this cannot be taken back: {change.words}. Now {error}") from error
     controllers = {each.name: each for each in records.controllers()}
     touched = set(records.vehicles_in(steps))
     for vehicle in records.vehicles():

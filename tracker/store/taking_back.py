@@ -15,7 +15,7 @@ from tracker.store.steps import Group, Numbered, Row, Step, as_it_stands, childr
 from tracker.store.tables import Base
 from tracker.store.wording import plain_errors
 
-_WORDS = {"bench_reading": "bench test", "vehicle_controller": "vehicle's list of controllers"}
+_WORDS = {"bench_reading": "bench test", "trace": "recording", "vehicle_controller": "vehicle's list of controllers"}
 
 
 def take_back(records: Records, noted: NotedChange) -> tuple[Step, ...]:
@@ -33,7 +33,7 @@ def take_back(records: Records, noted: NotedChange) -> tuple[Step, ...]:
         with plain_errors():
             _put_back(records, steps)
     except ConflictError as error:
-        raise ConflictError(f"this cannot be taken back: {noted.change.words}. {error}") from error
+        raise ConflictError(f"this cannot be taken back: {noted.change.words}. Now {error}") from error
     records.mark_undone(noted.change.id)
     return steps
 

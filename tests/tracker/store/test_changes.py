@@ -5,11 +5,13 @@ from __future__ import annotations
 from datetime import UTC, datetime, timedelta
 
 import pytest
+from sqlalchemy import update
 
 from tests.tracker.store import builders as b
 from tracker.store import changes
 from tracker.store.database import Store
 from tracker.store.steps import differences, steps_of, text_of
+from tracker.store.tables import ChangeRow
 
 
 def test_rows_of_every_kind_come_back_from_their_text_exactly(store: Store) -> None:
@@ -41,6 +43,6 @@ def test_a_clock_that_was_set_back_does_not_upset_the_order(store: Store) -> Non
     ahead = datetime.now(UTC) + timedelta(days=400)
     with store.writing() as records:
         first = records.note_change("1" * 32, "first", "", ())
-        records.connection.execute(changes.ChangeRow.__table__.update().values(at=ahead))
+        records.connection.execute(update(ChangeRow).values(at=ahead))
         second = records.note_change("2" * 32, "second", "", ())
     assert second.at > ahead > first.at
