@@ -93,10 +93,11 @@ class Changes(Room):
         return self.rows_of(kind, key) if number is None else with_all_below(self.connection, kind, number)
 
     def settings_as_driven(self, vehicles: Iterable[str]) -> list[Group]:
-        """The settings every run of these vehicles was driven with, a group a run."""
+        """The settings every run of these vehicles was driven with."""
         ids = self._vehicle_ids()
-        found = (look(self.connection, "run", {"vehicle_id": ids[name]}, _SETTING) for name in vehicles if name in ids)
-        return [Group(table="run", where={"id": row["id"]}, rows=(row,)) for group in found for row in group.rows]
+        found = [look(self.connection, "run", {"vehicle_id": ids[name]}, _SETTING) for name in vehicles if name in ids]
+        rows = sorted((row for group in found for row in group.rows), key=lambda row: int(row["id"]))
+        return [Group(table="run", where={"id": [row["id"] for row in rows]}, rows=tuple(rows))] if rows else []
 
     def delete_rows(self, groups: Iterable[Group]) -> None:
         """Delete the rows of groups, the last group first."""

@@ -6,7 +6,7 @@ from collections.abc import Mapping, Sequence
 from datetime import datetime
 from typing import Any, NoReturn
 
-from sqlalchemy import Connection, Table, and_, func, insert, select, update
+from sqlalchemy import Connection, Table, bindparam, func, insert, select, update
 
 from tracker.errors import ConflictError
 from tracker.store.changes import NotedChange
@@ -79,8 +79,9 @@ class _Check:
         for step in self._steps:
             kept = numbers_of(step, before=False)
             back = numbers_of(step, before=True)
-            if as_it_stands(self._connection, step) != step.after or kept & self._gone:
-                self._refuse(step, kept | back)
+            stands = as_it_stands(self._connection, step)
+            if stands != step.after or kept & self._gone:
+                self._refuse(step, _differing(step, stands) | kept & self._gone or kept | back)
             for parent in named_by(step) - returning:
                 self._check_parent(step, parent)
             returning |= back
@@ -114,6 +115,12 @@ class _Check:
             otherwise or f"the {_WORDS.get(step.table, step.table)} it touched has been changed or removed since, by an import or elsewhere"
         )
         raise ConflictError(f"{head} Since then {what}; change it by hand.")
+
+
+def _differing(step: Step, stands: tuple[Row, ...]) -> set[Numbered]:
+    """Return the rows that are not as the change left them."""
+    was, now = ({row["id"]: row for row in rows if "id" in row} for rows in (step.after, stands))
+    return {(step.table, number) for number in {**was, **now} if was.get(number) != now.get(number)}
 
 
 def _removed_since(noted: NotedChange, at: datetime) -> set[Numbered]:
@@ -163,6 +170,8 @@ def _coming(step: Step) -> tuple[Row, ...]:
 def _change_rows(connection: Connection, step: Step) -> None:
     table = Base.metadata.tables[step.table]
     now: dict[Any, Row] = {row["id"]: row for row in step.after if "id" in row}
-    for row in step.before:
-        if "id" in row and row["id"] in now and now[row["id"]] != row:
-            connection.execute(update(table).where(and_(table.c.id == row["id"])).values(row))
+    rows = [row for row in step.before if "id" in row and row["id"] in now and now[row["id"]] != row]
+    if rows:
+        values: dict[str, Any] = {name: bindparam(f"new_{name}") for name in rows[0]}
+        changing = update(table).where(table.c.id == bindparam("number")).values(values)
+        connection.execute(changing, [{"number": row["id"], **{f"new_{name}": value for name, value in row.items()}} for row in rows])
