@@ -51,8 +51,8 @@ def _with_free_numbers(records: Records, noted: NotedChange, others: Sequence[No
                 numbers[step.table, number] = _unused(records.connection, table, [noted, *others], numbers)
     if not numbers:
         return noted.steps
-    for each in others:
-        if each.change.at < noted.change.at:
+    for each in [noted, *others]:
+        if each.change.at <= noted.change.at:
             records.rewrite_steps(each.change.id, [renumbered(step, numbers) for step in each.steps])
     return tuple(renumbered(step, numbers) for step in noted.steps)
 
@@ -71,7 +71,7 @@ class _Check:
         self._noted = noted
         self._others = others
         self._steps = steps
-        self._gone = {number for each in others for number in _removed_since(each, noted.change.at)}
+        self._gone = _given_away(others, noted.change.at)
 
     def run(self) -> None:
         """Raise ConflictError when it cannot."""
@@ -108,7 +108,7 @@ class _Check:
         at = self._noted.change.at
         later = [each for each in reversed(self._others) if not each.change.undone and each.change.at > at]
         # A row that is gone may have left its number to another, which later changes speak of.
-        deleting = [each for each in later if numbers & _removed_since(each, at)]
+        deleting = [each for each in later if numbers & _removed(each)]
         for each in deleting or [each for each in later if _touches(each, step, numbers)]:
             raise ConflictError(f"{head} Since then: {each.change.words}. Take that back first.")
         what = (
@@ -123,16 +123,31 @@ def _differing(step: Step, stands: tuple[Row, ...]) -> set[Numbered]:
     return {(step.table, number) for number in {**was, **now} if was.get(number) != now.get(number)}
 
 
-def _removed_since(noted: NotedChange, at: datetime) -> set[Numbered]:
-    """Return rows that went for good after that time, so that another row may carry their number now."""
-    found: set[Numbered] = set()
-    for step in noted.steps:
-        before, after = numbers_of(step, before=True), numbers_of(step, before=False)
-        if noted.undone_at is None:
-            found |= before - after if noted.change.at > at else set()
-        elif noted.undone_at > at:
-            found |= after - before
-    return found
+def _given_away(others: Sequence[NotedChange], at: datetime) -> set[Numbered]:
+    """Return the numbers that no longer carry the row they carried at that time, though another row may carry them now."""
+    events: list[tuple[datetime, NotedChange, bool]] = []
+    for each in others:
+        events += [(each.change.at, each, False)] if each.change.at > at else []
+        events += [(each.undone_at, each, True)] if each.undone_at is not None and each.undone_at > at else []
+    as_then = "as then"
+    now: dict[Numbered, str] = {}
+    left: dict[tuple[str, Numbered], str] = {}
+    for _, each, undoing in sorted(events, key=lambda event: event[0]):
+        name = each.change.id
+        for number in _made(each) if undoing else _removed(each):
+            left[name, number] = now.get(number, as_then)
+            now[number] = ""
+        for number in _removed(each) if undoing else _made(each):
+            now[number] = left.get((name, number), "older") if undoing else name
+    return {number for number, carried in now.items() if carried != as_then}
+
+
+def _removed(noted: NotedChange) -> set[Numbered]:
+    return {number for step in noted.steps for number in numbers_of(step, before=True) - numbers_of(step, before=False)}
+
+
+def _made(noted: NotedChange) -> set[Numbered]:
+    return {number for step in noted.steps for number in numbers_of(step, before=False) - numbers_of(step, before=True)}
 
 
 def _touches(noted: NotedChange, step: Step, numbers: set[Numbered]) -> bool:

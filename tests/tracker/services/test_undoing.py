@@ -12,9 +12,12 @@ from tests.tracker.services.random_edits import START, drawn_edit
 from tests.tracker.store.builders import put_logbook
 from tests.tracker.store.conftest import module_store  # noqa: F401 - a fixture
 from tracker.domain.changes import Change
+from tracker.domain.controller import Vehicle
 from tracker.domain.logbook import Logbook
 from tracker.errors import ConflictError, TrackerError
+from tracker.services.naming import key_of
 from tracker.services.noting import note
+from tracker.services.saving import remove_record, save_record
 from tracker.services.undoing import undo_change
 from tracker.store.database import Store
 from tracker.store.records import Records
@@ -93,3 +96,17 @@ def test_in_any_order_it_is_taken_back_or_refused(module_store: Store, draw: st.
                 left.remove(change)
         if not left:
             assert records.logbook() == first
+
+
+def test_a_number_that_came_back_to_its_row_is_that_row(module_store: Store) -> None:  # noqa: F811
+    """On SQLite the new vehicle carries the number of the one removed, until both are taken back."""
+    with begun(module_store) as records:
+        first = records.logbook()
+        steps = (
+            lambda: remove_record(records, "run", key_of(START.runs[0])),
+            lambda: remove_record(records, "vehicle", "Groomer"),
+            lambda: save_record(records, Vehicle(name="Barge"), None),
+        )
+        for change in reversed([note(records, step(), asked="") for step in steps]):
+            take_back(records, change)
+        assert records.logbook() == first
