@@ -114,6 +114,8 @@ def serve_encrypted(
         server.prepare()
         ready()
         server.serve()
+    except KeyboardInterrupt:  # it is how one stops it
+        pass
     finally:
         ended.set()
         server.stop()

@@ -5,19 +5,25 @@ from __future__ import annotations
 from collections.abc import Collection, Sequence
 from urllib.parse import urlsplit
 
-from dashboard.machine import Address, as_address, in_address, is_loopback
+from dashboard.machine import Address, as_address, is_home, is_loopback
 from tracker.errors import InputError
 
 MOST_CHARACTERS = 200
 EXAMPLE = "http://192.168.1.20:8050"
 
 
-def found_base(scheme: str, host: str, addresses: Sequence[Address]) -> str:
-    """The address to print: the one asked under, or, asked on the machine itself, the one it has in its network."""
+def found_base(scheme: str, host: str, elsewhere: Sequence[str]) -> str:
+    """The address to print: the one asked under, or, asked on the machine itself, the first by which it is found from elsewhere."""
     asked = urlsplit(f"//{host}")
-    if addresses and is_loopback(asked.hostname or ""):
-        host = in_address(addresses[0]) + (f":{asked.port}" if asked.port else "")
+    if elsewhere and is_loopback(asked.hostname or ""):
+        host = elsewhere[0] + (f":{asked.port}" if asked.port else "")
     return f"{scheme}://{host}"
+
+
+def found_elsewhere(addresses: Sequence[Address], names: Collection[str], *, home_only: bool) -> tuple[str, ...]:
+    """How this machine is found from others, the likeliest first; by addresses of home networks only where its certificate holds no other."""
+    numbers = [str(one) for one in addresses if one.version == 4 and (is_home(one) or not home_only)]
+    return *numbers, *sorted(name for name in names if name.endswith(".local"))
 
 
 def read_base(text: str) -> str:

@@ -6,6 +6,7 @@ Everything on a label is measured in millimetres (`--mm` in the style sheet is o
 from __future__ import annotations
 
 import math
+import re
 import unicodedata
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -15,7 +16,7 @@ import segno
 from segno.encoder import DataOverflowError
 
 from dashboard.addresses import log_address
-from dashboard.theme import MONTHS, NB, chemistry_words, counted, mah
+from dashboard.theme import MONTHS, NB, chemistry_words, counted, mah, volts
 from tracker.domain.label import CellVoltages, PackLabel
 from tracker.domain.pack import Pack
 
@@ -24,6 +25,8 @@ LEAST_MODULE_MM = 0.3
 QUIET = 4
 """Squares of white around a code (ISO/IEC 18004)."""
 LINE_HEIGHT = 1.15
+WHOLE_WORDS = 0.55
+"""Letters are made smaller, down to this share of their full height, before a word is broken."""
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -100,20 +103,20 @@ def label(one: PackLabel, size: LabelSize, base: str) -> str:
     font_mm, lines = name_fit(pack.name, size)
     facts = [chemistry_words(pack.chemistry).capitalize(), _holds(pack), *_acquired(pack)]
     return (
-        '<li class="label"><div class="label-words">'
+        '<li class="pack-label"><div class="label-words">'
         f'<p class="label-name" dir="auto" style="--font: {font_mm:.2f}; --lines: {lines}">{escape(pack.name)}</p>'
         f'<p class="label-facts">{"<br>".join(escape(fact) for fact in facts)}</p>'
-        f'<p class="label-cell">{escape(cell_words(one.cell))}<br>Maker’s instructions first.</p>'
+        f"{_cell(one.cell)}"
         f'</div><div class="label-code">{code_or_words(pack.name, size, base)}</div></li>'
     )
 
 
-def cell_words(cell: CellVoltages) -> str:
-    """The voltages of one cell."""
-    return (
-        f"One cell: full {cell.full_v:.2f}{NB}V, storage {cell.storage_low_v:.2f}{NB}to{NB}{cell.storage_high_v:.2f}{NB}V, "
-        f"floor under load {cell.floor_v:.2f}{NB}V."
-    )
+def _cell(cell: CellVoltages) -> str:
+    """The voltages of one cell, one below the other."""
+    storage = f"{cell.storage_low_v:.2f}{NB}to{NB}{volts(cell.storage_high_v)}"
+    rows = (("Cell full", volts(cell.full_v)), ("Cell storage", storage), ("Cell floor", volts(cell.floor_v)))
+    listed = "".join(f"<div><dt>{word}</dt><dd>{value}</dd></div>" for word, value in rows)
+    return f'<dl class="label-cell">{listed}</dl><p>Maker’s instructions first.</p>'
 
 
 def code_or_words(name: str, size: LabelSize, base: str) -> str:
@@ -131,12 +134,14 @@ def code_or_words(name: str, size: LabelSize, base: str) -> str:
 def name_fit(name: str, size: LabelSize) -> tuple[float, int]:
     """Height of the letters in which a name fits [mm], and how many lines it may take; the longest are cut with an ellipsis."""
     ems = sum(_em(sign) for sign in name)
+    longest = max((sum(_em(sign) for sign in word) for word in re.split(r"(?<=-)|\s", name)), default=0.0)
     font_mm = size.name_font_mm
     while font_mm > size.least_font_mm:
         across = max(1.0, size.text_mm / font_mm)
         # Words that do not fit go to the next line whole, and leave a gap.
         lines = math.ceil(ems / across * (1.25 if ems > across else 1.0))
-        if lines * font_mm * LINE_HEIGHT <= size.name_mm:
+        whole = longest <= across or font_mm <= WHOLE_WORDS * size.name_font_mm
+        if whole and lines * font_mm * LINE_HEIGHT <= size.name_mm:
             break
         font_mm -= 0.1
     font_mm = max(font_mm, size.least_font_mm)

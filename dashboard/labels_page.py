@@ -13,7 +13,7 @@ from flask import Flask, Response, request
 
 from dashboard.access import Access
 from dashboard.addresses import LABELS_PATH
-from dashboard.label_base import found_base, read_base, warning_about
+from dashboard.label_base import found_base, found_elsewhere, read_base, warning_about
 from dashboard.label_sheet import SIZES, USUAL_SIZE, LabelSize, sheets
 from dashboard.machine import own_addresses, own_names
 from dashboard.needs import Services
@@ -43,15 +43,16 @@ def offer_labels(server: Flask, services: Services, access: Access, menu: Sequen
 
 def _body(every: Sequence[PackLabel], access: Access) -> str:
     """The page for what stands in the address."""
-    addresses = own_addresses()
-    base, problem = found_base(request.scheme, request.host, addresses), ""
+    addresses, names = own_addresses(), own_names()
+    elsewhere = found_elsewhere(addresses, names, home_only=access.authority is not None)
+    base, problem = found_base(request.scheme, request.host, elsewhere), ""
     typed = request.args.get("base", "").strip()
     if typed:
         try:
             base = read_base(typed)
         except InputError as error:
             problem = str(error)
-    own = {*(str(one) for one in addresses), *own_names()}
+    own = {*(str(one) for one in addresses), *names}
     warning = "" if problem else warning_about(base, reachable=access.beyond_this_machine, own=own)
     size = SIZES.get(request.args.get("size", ""), SIZES[USUAL_SIZE])
     return labels_body(every, request.args.getlist("pack"), size, base=base, typed=typed, problem=problem, warning=warning)
@@ -73,7 +74,8 @@ def labels_body(
     printed = "" if problem else sheets(chosen, size, base) or nothing
     return (
         '<div class="label-asking"><p class="reading">A label for each pack, to print, cut and stick on. '
-        "The code on it opens Log on the phone with that pack chosen.</p>"
+        "The code on it opens Log on the phone with that pack chosen. The voltages are those usual for one cell of the chemistry: full, "
+        "for storage, and the floor it shall not go below under load. What the pack’s maker says comes first.</p>"
         f"{_form(every, {one.pack.name for one in chosen}, size, typed if problem else base, problem)}{told}"
         '<p id="print-how">Print with the browser’s own command, on A4, at 100 % and not fitted to the page. '
         "Check one code with the phone before sticking all.</p></div>\n"
