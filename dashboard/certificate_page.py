@@ -11,7 +11,7 @@ from dashboard.access import AUTHORITY_PATH, CERTIFICATE_PATH
 from dashboard.certificates import HomeMade
 from dashboard.machine import HOME_NETWORKS
 from dashboard.plain_page import plain_page
-from dashboard.theme import MONTHS
+from dashboard.theme import day
 
 MEDIA_TYPE = "application/x-x509-ca-cert"
 """Never registered, but what phones go by when they offer to install an authority."""
@@ -39,7 +39,6 @@ def page_body(authority: HomeMade, host: str) -> str:
     [called] = certificate.subject.get_attributes_for_oid(x509.NameOID.COMMON_NAME)
     limits = certificate.extensions.get_extension_for_class(x509.NameConstraints).value.permitted_subtrees or []
     names = sorted(one.value for one in limits if isinstance(one, x509.DNSName))
-    ends = certificate.not_valid_after_utc
     secure = f"https://{escape(host)}/"
     return f"""<div class="reading">
 <p>The dashboard is served over https with a certificate that this machine made itself. A phone believes it after it has been told once
@@ -71,7 +70,7 @@ and to the addresses of home networks ({_listed([str(network) for network in HOM
 <li>Whoever gets hold of the key on this machine could pose as those names. The key is in a file only its owner can read,
 <code>{escape(authority.folder.name)}/authority.pem</code> in the data folder of this program; never pass that file on.</li>
 <li>Install it on your own phone only, not on one that an employer or a school looks after, and not from a machine you do not know.</li>
-<li>It holds until {ends.day} {MONTHS[ends.month - 1]} {ends.year}. The dashboard works without it as well, after the browser’s warning, but then
+<li>It holds until {day(certificate.not_valid_after_utc)}. The dashboard works without it as well, after the browser’s warning, but then
 nothing shows that it is really this machine.</li>
 </ul>
 

@@ -16,7 +16,8 @@ import segno
 from segno.encoder import DataOverflowError
 
 from dashboard.addresses import log_address
-from dashboard.theme import MONTHS, NB, chemistry_words, counted, mah, volts
+from dashboard.reading import written
+from dashboard.theme import NB, chemistry_words, counted, date_words, mah, number, volts
 from tracker.domain.label import CellVoltages, PackLabel
 from tracker.domain.pack import Pack
 
@@ -91,8 +92,8 @@ def sheets(labels: Sequence[PackLabel], size: LabelSize, base: str) -> str:
     """All the labels, sheet by sheet."""
     on_one = size.columns * size.rows
     written = [
-        f'<ul class="label-sheet label-{size.key}" aria-label="Sheet {number}">{"".join(label(one, size, base) for one in labels[at : at + on_one])}</ul>'
-        for number, at in enumerate(range(0, len(labels), on_one), 1)
+        f'<ul class="label-sheet label-{size.key}" aria-label="Sheet {count}">{"".join(label(one, size, base) for one in labels[at : at + on_one])}</ul>'
+        for count, at in enumerate(range(0, len(labels), on_one), 1)
     ]
     return "\n".join(written)
 
@@ -113,7 +114,7 @@ def label(one: PackLabel, size: LabelSize, base: str) -> str:
 
 def _cell(cell: CellVoltages) -> str:
     """The voltages of one cell, one below the other."""
-    storage = f"{cell.storage_low_v:.2f}{NB}to{NB}{volts(cell.storage_high_v)}"
+    storage = f"{number(cell.storage_low_v, 2)}{NB}to{NB}{volts(cell.storage_high_v)}"
     rows = (("Cell full", volts(cell.full_v)), ("Cell storage", storage), ("Cell floor", volts(cell.floor_v)))
     listed = "".join(f"<div><dt>{word}</dt><dd>{value}</dd></div>" for word, value in rows)
     return f'<dl class="label-cell">{listed}</dl><p>Maker’s instructions first.</p>'
@@ -159,10 +160,10 @@ def _em(sign: str) -> float:
 
 def _holds(pack: Pack) -> str:
     cells = f"{counted(pack.series, 'cell')} in{NB}series" + (f", {pack.parallel} in{NB}parallel" if pack.parallel > 1 else "")
-    rated = f", {pack.continuous_c:g}{NB}C" if pack.continuous_c is not None else ""
+    rated = f", {written(f'{pack.continuous_c:g}')}{NB}C" if pack.continuous_c is not None else ""
     return f"{cells}, {mah(pack.capacity_ah)}{rated}"
 
 
 def _acquired(pack: Pack) -> tuple[str, ...]:
     date = pack.acquired_on
-    return () if date is None else (f"Acquired {date.day}{NB}{MONTHS[date.month - 1]}{NB}{date.year}",)
+    return () if date is None else (f"Acquired {date_words(date)}",)

@@ -22,7 +22,7 @@ from dashboard.certificates import (
     new_authority,
     server_certificate,
 )
-from dashboard.https import from_files
+from dashboard.https import from_files, made_here
 from dashboard.machine import Address
 from tracker.errors import InputError
 
@@ -36,9 +36,18 @@ posix_alone = pytest.mark.skipif(os.name != "posix", reason="rights of files are
 
 
 def shake_hands(server_file: Path, authority: x509.Certificate, host: str) -> str | None:
-    """A whole TLS handshake in memory, the other side trusting that authority alone; what it found wrong, or None."""
+    """What the other side, trusting that authority alone, finds wrong with a server that has this certificate; None where nothing."""
     server = ssl.create_default_context(ssl.Purpose.CLIENT_AUTH)
     server.load_cert_chain(server_file)
+    try:
+        meet(server, authority, host)
+    except ssl.SSLCertVerificationError as error:
+        return error.verify_message
+    return None
+
+
+def meet(server: ssl.SSLContext, authority: x509.Certificate, host: str) -> int:
+    """A whole TLS handshake in memory, and the number of the certificate the server showed."""
     client = ssl.create_default_context(cadata=authority.public_bytes(serialization.Encoding.PEM).decode())
     to_server, to_client = ssl.MemoryBIO(), ssl.MemoryBIO()
     sides = [
@@ -52,17 +61,13 @@ def shake_hands(server_file: Path, authority: x509.Certificate, host: str) -> st
                 side.do_handshake()
             except ssl.SSLWantReadError:
                 continue
-            except ssl.SSLCertVerificationError as error:
-                return error.verify_message
             waiting.remove(side)
         if not waiting:
-            return None
+            return x509.load_der_x509_certificate(sides[0].getpeercert(binary_form=True) or b"").serial_number
     pytest.fail("the handshake came to no end")
 
 
-def made(
-    folder: Path, *, now: datetime = NOW, names: frozenset[str] = NAMES, addresses: tuple[Address, ...] = ()
-) -> HomeMade:
+def made(folder: Path, *, now: datetime = NOW, names: frozenset[str] = NAMES, addresses: tuple[Address, ...] = ()) -> HomeMade:
     return home_made(folder / "https", names, addresses or (HOME,), now)
 
 
@@ -174,6 +179,19 @@ def test_a_new_name_takes_a_new_authority_and_says_so(tmp_path: Path) -> None:
     assert shake_hands(other.server_file, other.authority, "bench.local") is None
     # Going back to the old name asks nothing of anybody.
     assert made(tmp_path).fingerprint == other.fingerprint
+
+
+def test_a_renewed_certificate_is_taken_up_while_serving(tmp_path: Path) -> None:
+    https = made_here(tmp_path / "https", "127.0.0.1")
+    assert https.home_made is not None
+    assert https.keep_up is not None
+    authority = https.home_made.authority
+    first = meet(https.context, authority, "localhost")
+    https.keep_up()
+    assert meet(https.context, authority, "localhost") == first
+    https.home_made.server_file.unlink()
+    https.keep_up()
+    assert meet(https.context, authority, "localhost") != first
 
 
 def test_an_authority_that_runs_out_is_made_anew_and_that_is_said(tmp_path: Path) -> None:
