@@ -27,9 +27,9 @@ CLUB = FakeServices(FakePacks(PACKS, {}, ()), FakeControllers((), (), ()), FakeP
 BASE = "http://192.168.1.20:8050"
 CUT = """() => [...document.querySelectorAll('.pack-label')].flatMap(label => {
     const box = label.getBoundingClientRect();
-    return [...label.querySelectorAll('p, dl, dd, svg')].filter(part => {
+    return [...label.querySelectorAll('.label-words, p, dl, dt, dd, svg')].filter(part => {
         const inside = part.getBoundingClientRect();
-        const clipped = part.matches('p') && !part.matches('.label-name') && part.scrollWidth > part.clientWidth + 1;
+        const clipped = !part.matches('svg, .label-name') && (part.scrollWidth > part.clientWidth + 1 || part.scrollHeight > part.clientHeight + 1);
         return clipped || inside.right > box.right + .5 || inside.bottom > box.bottom + .5 || inside.top < box.top - .5 || inside.left < box.left - .5;
     }).map(part => part.className + ': ' + part.textContent.slice(0, 40));
 })"""
