@@ -159,7 +159,7 @@ def _em(sign: str) -> float:
 
 
 def _holds(pack: Pack) -> str:
-    cells = f"{counted(pack.series, 'cell')} in{NB}series" + (f", {pack.parallel} in{NB}parallel" if pack.parallel > 1 else "")
+    cells = f"{counted(pack.series, 'cell')} in{NB}series" + (f", {pack.parallel}{NB}in{NB}parallel" if pack.parallel > 1 else "")
     rated = f", {written(f'{pack.continuous_c:g}')}{NB}C" if pack.continuous_c is not None else ""
     return f"{cells}, {mah(pack.capacity_ah)}{rated}"
 
