@@ -18,6 +18,8 @@ from tracker.estimators.assess import PackAssessment, assess_packs
 from tracker.estimators.history import PackHistory
 from tracker.estimators.learned import capacity_of
 
+pytestmark = pytest.mark.long
+
 pytestmark = pytest.mark.filterwarnings("error")
 
 HISTORY = driven(
