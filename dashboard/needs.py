@@ -7,6 +7,7 @@ from datetime import datetime
 from typing import Protocol
 
 from tracker.domain.bench import BenchResult
+from tracker.domain.changes import Change, Key, Kind, Record
 from tracker.domain.controller import Controller, Vehicle
 from tracker.domain.divider import DividerPlan, DividerTask
 from tracker.domain.health import PackLearning
@@ -64,6 +65,19 @@ class PlanningService(Protocol):
         """The resistor that moves a trip point; InputError where none does."""
 
 
+class EditService(Protocol):
+    """Changing the logbook, and taking a change back."""
+
+    def save(self, record: Record, *, replacing: Key | None = None, change_id: str | None = None) -> Change:
+        """Store a new record, or change the one of the key given, its name or time too; FieldErrors, NotFoundError or ConflictError."""
+
+    def remove(self, kind: Kind, key: Key, *, change_id: str | None = None) -> Change:
+        """Remove a record and all that hangs on it; NotFoundError, or ConflictError while others name it."""
+
+    def undo(self, change_id: str) -> Change:
+        """Put back what was before a change; ConflictError when it was changed again since."""
+
+
 class Services(Protocol):
     """The way from the pages to everything else."""
 
@@ -74,6 +88,10 @@ class Services(Protocol):
     @property
     def controllers(self) -> ControllerService:
         """Controllers, models and bench tests."""
+
+    @property
+    def edits(self) -> EditService:
+        """Changes, and taking them back."""
 
     @property
     def planning(self) -> PlanningService:
