@@ -19,8 +19,8 @@ from dashboard.needs import Services
 
 FLAGS = ["--no-sandbox", "--disable-background-networking", "--disable-dev-shm-usage", "--no-first-run", "--disable-component-update"]
 
+# In ms: long, for the browser shares the machine with other tests. What has come is not waited for any longer.
 expect.set_options(timeout=30_000)
-"""How long to wait for what must come, in ms: long, for the browser shares the machine with other tests. What comes is not waited for."""
 
 Serve = Callable[..., AbstractContextManager[str]]
 
