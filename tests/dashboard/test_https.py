@@ -47,9 +47,9 @@ class Serving:
         """One request over https, trusting that authority alone; over plain http where there is none."""
         connection: http.client.HTTPConnection
         if trusting is None:
-            connection = http.client.HTTPConnection("127.0.0.1", self.port, timeout=5)
+            connection = http.client.HTTPConnection("127.0.0.1", self.port, timeout=20)
         else:
-            connection = http.client.HTTPSConnection(name, self.port, timeout=5, context=ssl.create_default_context(cadata=trusting))
+            connection = http.client.HTTPSConnection(name, self.port, timeout=20, context=ssl.create_default_context(cadata=trusting))
         connection.request(more.pop("method", "GET"), path, headers=more)
         answer = connection.getresponse()
         body = answer.read()
@@ -93,10 +93,10 @@ def test_a_phone_that_trusts_the_authority_is_served_and_one_that_does_not_is_no
     for name in ("localhost", "127.0.0.1"):
         assert serving.ask("/healthz", trusting=authority, name=name)[0] == 200
     with pytest.raises(ssl.SSLCertVerificationError):
-        ssl.create_default_context().wrap_socket(socket.create_connection(("127.0.0.1", serving.port), 5), server_hostname="localhost")
+        ssl.create_default_context().wrap_socket(socket.create_connection(("127.0.0.1", serving.port), 20), server_hostname="localhost")
     with pytest.raises(ssl.SSLCertVerificationError, match="mismatch"):
         ssl.create_default_context(cadata=authority).wrap_socket(
-            socket.create_connection(("127.0.0.1", serving.port), 5), server_hostname="evil.example"
+            socket.create_connection(("127.0.0.1", serving.port), 20), server_hostname="evil.example"
         )
 
 
@@ -128,11 +128,11 @@ def test_over_https_everything_is_behind_the_password_still(serving: Serving) ->
 
 
 def test_the_silent_and_the_rude_keep_nobody_waiting(serving: Serving) -> None:
-    """More of them than there are threads; any one kept a thread for ten seconds would keep this request beyond its five."""
+    """More of them than there are threads; each kept a thread for ten seconds, this request would wait for fifty, and it waits for twenty."""
     authority = serving.authority()
-    silent = [socket.create_connection(("127.0.0.1", serving.port), 5) for _ in range(20)]
+    silent = [socket.create_connection(("127.0.0.1", serving.port), 20) for _ in range(40)]
     for rubbish in (b"\x16", b"\x16\x03\x01\xff\xff" + b"\0" * 300, b"\x80\x01", b"\0" * 5000, b"GET / HTTP/1.1\r\n\r\n" * 3):
-        rude = socket.create_connection(("127.0.0.1", serving.port), 5)
+        rude = socket.create_connection(("127.0.0.1", serving.port), 20)
         rude.sendall(rubbish)
         rude.setsockopt(socket.SOL_SOCKET, socket.SO_LINGER, b"\1\0\0\0\0\0\0\0")
         rude.close()
@@ -162,9 +162,9 @@ def test_in_a_browser_that_trusts_it_the_page_is_a_secure_context(serving: Servi
 @pytest.mark.skipif(os.name != "posix", reason="signals are sent as POSIX systems do")
 def test_it_stops_cleanly_with_visitors_still_there(serving: Serving) -> None:
     """The last of this file: it ends the program the others ask."""
-    idle = socket.create_connection(("127.0.0.1", serving.port), 5)
+    idle = socket.create_connection(("127.0.0.1", serving.port), 20)
     context = ssl.create_default_context(cadata=serving.authority())
-    kept = http.client.HTTPSConnection("localhost", serving.port, timeout=5, context=context)
+    kept = http.client.HTTPSConnection("localhost", serving.port, timeout=20, context=context)
     kept.request("GET", "/healthz")
     assert kept.getresponse().read() == b"ok\n"
     serving.process.send_signal(signal.SIGINT)
