@@ -26,6 +26,7 @@ from dashboard.machine import HOME_NETWORKS, in_address, is_home, own_addresses,
 from dashboard.serving import phone_addresses
 from tests.dashboard.conftest import Launch
 from tests.dashboard.fakes import club_services, empty_services
+from tests.dashboard.test_browser import AXE, RUN_AXE
 from tests.tracker.cli.conftest import Command
 from tests.tracker.cli.conftest import at_home as at_home
 from tests.tracker.cli.conftest import run as run
@@ -157,6 +158,11 @@ def test_in_a_browser_that_trusts_it_the_page_is_a_secure_context(serving: Servi
         assert page.evaluate("window.isSecureContext && 'serviceWorker' in navigator")
         [cookie] = [one for one in page.context.cookies() if one.get("name") == "pack_tracker"]
         assert cookie.get("secure")
+        narrow = browser.new_context(viewport={"width": 320, "height": 800}, color_scheme="dark", bypass_csp=True).new_page()
+        narrow.goto(f"http://127.0.0.1:{serving.port}/certificate")
+        assert narrow.evaluate("document.documentElement.scrollWidth") == 320
+        narrow.add_script_tag(content=AXE)
+        assert narrow.evaluate(RUN_AXE) == []
 
 
 @pytest.mark.skipif(os.name != "posix", reason="signals are sent as POSIX systems do")
