@@ -1,0 +1,354 @@
+"""What a recording of current and voltage shows by itself: charge, resistance from steps, rest before and after, load."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+FloatArray = NDArray[np.float64]
+BoolArray = NDArray[np.bool_]
+
+GAP_TIMES = 20.0
+"""A gap is a pause this many times as long as the usual step."""
+GAP_S = 5.0
+"""and at the least this long."""
+IDLE_SHARE = 0.02
+"""Less current than this share of the highest is no load: receiver, servos and the sensor's own zero. From memory."""
+PEAK_PERCENTILE = 99.0
+SETTLED_S = 5.0
+"""A rested voltage is the mean over this long, at most."""
+GLITCH = 0.3
+"""A single reading this share below both its neighbours is a fault of the sensor: no cell comes back within one reading."""
+STEP_S = 2.0
+"""Voltage and current are compared over so long: longer than a sensor lags, shorter than a cell's state changes."""
+STEP_SHARE = 0.15
+"""Steps of less than this share of the highest current say little."""
+LEAST_STEPS = 5
+BLOCKS = 20
+"""Parts of a recording whose steps are taken as independent of one another."""
+
+
+@dataclass(frozen=True, slots=True)
+class ChargeUsed:
+    """Charge that flowed out.
+
+    Attributes
+    ----------
+    used_ah : float
+        Net, discharge positive; NaN where no current was recorded [Ah]
+    gap_ah : float
+        What lies in gaps, where it was taken straight across [Ah]
+    gap_sd_ah : float
+        Standard uncertainty of that part [Ah]
+    gap_s : float
+        Length of all gaps [s]
+    """
+
+    used_ah: float
+    gap_ah: float
+    gap_sd_ah: float
+    gap_s: float
+
+
+@dataclass(frozen=True, slots=True)
+class Span:
+    """When load began and ended, as places of readings; and the shortest current that counts as load [A]."""
+
+    first: int
+    last: int
+    idle_a: float
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class StepResistance:
+    """Resistance from steps of current.
+
+    Attributes
+    ----------
+    ohm, sd_ohm : FloatArray
+        Of each column of voltages, NaN where steps are too few [ohm]
+    steps : int
+        How many went into it
+    """
+
+    ohm: FloatArray
+    sd_ohm: FloatArray
+    steps: int
+
+
+def charge_used(time_s: FloatArray, current_a: FloatArray) -> ChargeUsed:
+    """Charge by the trapezoid rule.
+
+    Parameters
+    ----------
+    time_s : FloatArray
+        Rising, shape (n,) [s]
+    current_a : FloatArray
+        Discharge positive, NaN where not recorded, shape (n,) [A]
+
+    Returns
+    -------
+    ChargeUsed
+        With what lies in gaps told apart [Ah]
+
+    Notes
+    -----
+    A gap counts with its whole mean current, uncertain by the spread of the current of the whole recording.
+
+    References
+    ----------
+    .. [1] P. J. Davis, P. Rabinowitz, Methods of Numerical Integration, 2nd ed., Academic Press 1984, section 2.1.
+    """
+    here = np.isfinite(current_a)
+    time, current = time_s[here], current_a[here]
+    if len(time) < 2:
+        return ChargeUsed(float("nan"), 0.0, 0.0, 0.0)
+    width = np.diff(time)
+    each = width * (current[1:] + current[:-1]) / 2.0
+    gap = width > np.maximum(GAP_S, GAP_TIMES * np.median(width))
+    spread_a = float(current.std())
+    gap_sd = float(np.sqrt(np.sum(np.square(width[gap] * spread_a)))) / 3600.0
+    return ChargeUsed(float(each.sum()) / 3600.0, float(each[gap].sum()) / 3600.0, gap_sd, float(width[gap].sum()))
+
+
+def load_span(current_a: FloatArray) -> Span | None:
+    """From the first reading under load to the last.
+
+    Parameters
+    ----------
+    current_a : FloatArray
+        Discharge positive, shape (n,) [A]
+
+    Returns
+    -------
+    Span or None
+        None where nothing is drawn [1]
+
+    References
+    ----------
+    .. [1] No source: a definition.
+    """
+    here = np.flatnonzero(np.isfinite(current_a))
+    if len(here) == 0:
+        return None
+    peak = float(np.percentile(current_a[here], PEAK_PERCENTILE))
+    peak = peak if peak > 0 else float(current_a[here].max())
+    idle = IDLE_SHARE * peak
+    loaded = here[current_a[here] > idle]
+    return Span(int(loaded[0]), int(loaded[-1]), idle) if peak > 0 and len(loaded) else None
+
+
+def without_glitches(volts: FloatArray) -> FloatArray:
+    """Voltages with single readings that cannot be taken out.
+
+    Parameters
+    ----------
+    volts : FloatArray
+        Shape (n, columns) [V]
+
+    Returns
+    -------
+    FloatArray
+        NaN in their place [V]
+
+    References
+    ----------
+    .. [1] No source: GLITCH in this file.
+    """
+    clean = np.where(volts > 0.0, volts, np.nan)
+    if len(volts) > 2:
+        low = np.fmin(clean[:-2], clean[2:]) * (1.0 - GLITCH)
+        with np.errstate(invalid="ignore"):
+            clean[1:-1] = np.where(clean[1:-1] < low, np.nan, clean[1:-1])
+    return np.asarray(clean)
+
+
+def lowest_loaded(volts: FloatArray, current_a: FloatArray, span: Span) -> tuple[FloatArray, FloatArray]:
+    """Lowest voltage under load of each column, and the current at that moment.
+
+    Parameters
+    ----------
+    volts : FloatArray
+        Shape (n, columns) [V]
+    current_a : FloatArray
+        Shape (n,) [A]
+    span : Span
+        When load was on [1]
+
+    Returns
+    -------
+    lowest_v, current_a : FloatArray
+        Shape (columns,), NaN where nothing was read under load [V], [A]
+
+    References
+    ----------
+    .. [1] No source: a definition.
+    """
+    within = slice(span.first, span.last + 1)
+    with np.errstate(invalid="ignore"):
+        loaded = current_a[within] > span.idle_a
+    seen = np.where(loaded[:, None], without_glitches(volts)[within], np.inf)
+    seen = np.where(np.isnan(seen), np.inf, seen)
+    place = seen.argmin(axis=0)
+    lowest = seen[place, np.arange(volts.shape[1])]
+    found = np.isfinite(lowest)
+    return np.where(found, lowest, np.nan), np.where(found, current_a[within][place], np.nan)
+
+
+def rested(time_s: FloatArray, volts: FloatArray, span: Span) -> tuple[tuple[FloatArray, float], tuple[FloatArray, float]]:
+    """Voltages just before load began and at the end of the rest after it, and how long each rest was recorded.
+
+    Parameters
+    ----------
+    time_s : FloatArray
+        Shape (n,) [s]
+    volts : FloatArray
+        Shape (n, columns) [V]
+    span : Span
+        When load was on [1]
+
+    Returns
+    -------
+    before, after : tuple[FloatArray, float]
+        Voltages of shape (columns,), NaN where there was no rest; and its length [V], [s]
+
+    References
+    ----------
+    .. [1] No source: a definition.
+    """
+    clean = without_glitches(volts)
+    before_s = float(time_s[span.first - 1] - time_s[0]) if span.first > 0 else 0.0
+    after_s = float(time_s[-1] - time_s[span.last])
+    before = _mean_of(clean[: span.first], time_s[: span.first])
+    after = _mean_of(clean[span.last + 1 :], time_s[span.last + 1 :])
+    return (before, before_s), (after, after_s)
+
+
+def _mean_of(volts: FloatArray, time_s: FloatArray) -> FloatArray:
+    """Mean over the last seconds, shape (columns,)."""
+    if len(time_s) == 0:
+        return np.full(volts.shape[1], np.nan)
+    # A rest that is short is averaged over less: its voltage is still on the move.
+    long = min(SETTLED_S, 0.2 * float(time_s[-1] - time_s[0]))
+    latest = volts[time_s >= time_s[-1] - long]
+    number = np.isfinite(latest).sum(axis=0)
+    return np.where(number > 0, np.nansum(latest, axis=0) / np.maximum(number, 1), np.nan)
+
+
+def step_resistance(time_s: FloatArray, volts: FloatArray, current_a: FloatArray, span_s: float = STEP_S) -> StepResistance:
+    """Resistance of each column of voltages from how it answers to steps of current.
+
+    Parameters
+    ----------
+    time_s : FloatArray
+        Shape (n,) [s]
+    volts : FloatArray
+        Shape (n, columns) [V]
+    current_a : FloatArray
+        Discharge positive, shape (n,) [A]
+    span_s : float
+        Over how long a step is looked at; with rarer readings, from one to the next [s]
+
+    Returns
+    -------
+    StepResistance
+        NaN where there are too few steps [ohm]
+
+    Notes
+    -----
+    Regression of the change of voltage on the change of current, both over `span_s`: ``R = -sum(dV dI) / sum(dI**2)``.
+    The uncertainty is that of the means of blocks of the recording, left out one at a time (jackknife), since neighbouring steps
+    overlap and share their errors.
+
+    References
+    ----------
+    .. [1] IEC 61960-3, resistance by direct current: the change of voltage over the change of current.
+    .. [2] B. Efron, C. Stein, Ann. Stat. 9 (1981) 586-596, doi:10.1214/aos/1176345462 (jackknife estimate of variance).
+    """
+    columns = volts.shape[1]
+    nothing = StepResistance(np.full(columns, np.nan), np.full(columns, np.nan), 0)
+    here = np.isfinite(current_a)
+    time, current, clean = time_s[here], current_a[here], without_glitches(volts)[here]
+    if len(time) < LEAST_STEPS + 1:
+        return nothing
+    # From each reading to the one a span later, or to the next where readings are rarer.
+    later = np.maximum(np.searchsorted(time, time + span_s * (1.0 - 1e-9)), np.arange(len(time)) + 1)
+    start = np.flatnonzero(later < len(time))
+    later = later[start]
+    near = time[later] - time[start] <= 5.0 * span_s
+    start, later = start[near], later[near]
+    change_a = current[later] - current[start]
+    large = np.abs(change_a) > STEP_SHARE * float(np.percentile(np.abs(current), PEAK_PERCENTILE))
+    start, later, change_a = start[large], later[large], change_a[large]
+    # Readings within one span of each other see the same step.
+    distinct = 1 + int(np.sum(np.diff(time[start]) > span_s)) if len(start) else 0
+    if distinct < LEAST_STEPS:
+        return nothing
+    change_v = clean[later] - clean[start]
+    known = np.isfinite(change_v)
+    product = np.where(known, -np.nan_to_num(change_v) * change_a[:, None], 0.0)
+    square = np.where(known, np.square(change_a)[:, None], 0.0)
+    blocks = min(BLOCKS, distinct)
+    cut = np.linspace(0, len(start), blocks + 1).astype(int)[:-1]
+    products, squares = np.add.reduceat(product, cut, axis=0), np.add.reduceat(square, cut, axis=0)
+    whole_product, whole_square = products.sum(axis=0), squares.sum(axis=0)
+    with np.errstate(divide="ignore", invalid="ignore"):
+        ohm = whole_product / whole_square
+        without = (whole_product - products) / (whole_square - squares)
+        variance = (blocks - 1) / blocks * np.sum(np.square(without - without.mean(axis=0)), axis=0)
+    usable = (ohm > 0) & np.isfinite(variance) & (known.sum(axis=0) >= LEAST_STEPS)
+    return StepResistance(np.where(usable, ohm, np.nan), np.where(usable, np.sqrt(variance), np.nan), distinct)
+
+
+def stretches(time_s: FloatArray, current_a: FloatArray, most: int, shortest_s: float = 0.5) -> tuple[FloatArray, FloatArray]:
+    """Recorded current as a few stretches of one current each, of the same charge.
+
+    Parameters
+    ----------
+    time_s : FloatArray
+        Rising, shape (n,) [s]
+    current_a : FloatArray
+        Shape (n,), NaN where not recorded [A]
+    most : int
+        How many stretches at most [1]
+    shortest_s : float
+        Nothing shorter is told apart [s]
+
+    Returns
+    -------
+    duration_s, current_a : FloatArray
+        Of each stretch, in order [s], [A]
+
+    Notes
+    -----
+    Neighbours that differ least are joined, round by round, by the least increase of the sum of squares.
+
+    References
+    ----------
+    .. [1] J. H. Ward, J. Am. Stat. Assoc. 58 (1963) 236-244, doi:10.1080/01621459.1963.10500845, between neighbours alone.
+    """
+    here = np.isfinite(current_a)
+    time, current = time_s[here], current_a[here]
+    if len(time) < 2:
+        return np.zeros(0), np.zeros(0)
+    width = np.diff(time)
+    charge = width * (current[1:] + current[:-1]) / 2.0
+    piece = np.maximum(shortest_s, (time[-1] - time[0]) / 20_000.0)
+    starts = np.flatnonzero(np.diff(np.floor((time[:-1] - time[0]) / piece), prepend=-1.0))
+    duration, charge = np.add.reduceat(width, starts), np.add.reduceat(charge, starts)
+    while len(duration) > most:
+        level = charge / duration
+        cost = duration[1:] * duration[:-1] / (duration[1:] + duration[:-1]) * np.square(np.diff(level))
+        wanted = min(len(duration) - most, max(1, len(duration) // 4))
+        order = np.argsort(cost, kind="stable")[: 2 * wanted]
+        joined = np.zeros(len(duration), dtype=bool)  # whether a stretch is joined to the one before it
+        busy = np.zeros(len(duration), dtype=bool)
+        for place in order:
+            if wanted and not busy[place] and not busy[place + 1]:
+                joined[place + 1] = busy[place] = busy[place + 1] = True
+                wanted -= 1
+        starts = np.flatnonzero(~joined)
+        duration, charge = np.add.reduceat(duration, starts), np.add.reduceat(charge, starts)
+    return duration, charge / duration
