@@ -9,6 +9,8 @@ from datetime import datetime
 import numpy as np
 from numpy.typing import NDArray
 
+from tracker.domain.session import Volts
+
 Floats = NDArray[np.float64]
 
 NEEDED_ROLES = ("time", "volts", "amps")
@@ -101,3 +103,40 @@ class TraceNote:
     span_s: float
     stored_bytes: int
     file_name: str
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class TraceSummary:
+    """What a recording shows by itself, kept beside it so that nobody has to unpack it to assess the run."""
+
+    used_ah: float | None
+    """Net charge drawn; None where no current was recorded."""
+    gap_s: float = 0.0
+    """For how long the logger was silent in all."""
+    gap_sd_ah: float = 0.0
+    """Standard uncertainty of what flowed meanwhile."""
+    run_s: float = 0.0
+    """From the first load to the last."""
+    mean_a: float | None = None
+    """Over that time."""
+    peak_a: float | None = None
+    loaded_v: Volts = ()
+    """Lowest under load: of each cell, or of the pack where cells were not recorded."""
+    loaded_a: float | None = None
+    """When the pack, or its weakest cell, was lowest."""
+    before_v: Volts = ()
+    """Just before the first load, where the logger ran by then."""
+    before_rest_s: float = 0.0
+    """How long it ran before that: the pack had rested so long at the least."""
+    after_v: Volts = ()
+    """At the end, where the logger ran on after the last load."""
+    after_rest_s: float = 0.0
+    """How long it ran on."""
+    step_ohm: tuple[float, ...] = ()
+    """Resistance of each cell, or of the pack, from steps of current, as warm as it was."""
+    step_sd_ohm: tuple[float, ...] = ()
+    pack_k: float | None = None
+    """Mean temperature under load."""
+    stretch_s: tuple[float, ...] = ()
+    stretch_a: tuple[float, ...] = ()
+    """The load as stretches of one current each."""

@@ -72,7 +72,7 @@ class TraceTable:
 
     def numbers(self, role: str) -> Floats:
         """Return the numbers of a role's column, NaN where nothing was written."""
-        return np.asarray(self._frame[self.columns[role]].to_numpy(), dtype=np.float64)
+        return np.asarray(self._frame[self.columns[role]].to_numpy(), dtype=np.float64) + 0.0  # -0.00 A are 0 A
 
     def check_limits(self, role: str, values: Floats, lines: NDArray[np.int64]) -> None:
         """Refuse values that cannot be."""
