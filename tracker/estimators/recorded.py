@@ -9,7 +9,8 @@ from numpy.typing import NDArray
 
 from tracker.domain.session import Run, Volts
 from tracker.domain.trace import Trace, TraceSummary
-from tracker.physics.recording import charge_used, load_span, lowest_loaded, rested, step_resistance, stretches
+from tracker.physics.recording import charge_used, load_span, lowest_loaded, rested, step_resistance
+from tracker.physics.recording_shape import stretches
 
 FloatArray = NDArray[np.float64]
 

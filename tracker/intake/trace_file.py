@@ -6,6 +6,7 @@ The file is gone through once in pieces, so that rubbish of any size is refused 
 from __future__ import annotations
 
 import csv
+import re
 from collections import Counter
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
@@ -25,6 +26,7 @@ LONGEST_LINE = 65_536
 HEADER_WITHIN = 200
 """So many lines are looked at for the header."""
 MOST_COLUMNS = 2_000
+_LETTER = re.compile(r"[^\W\d_]")
 _PIECE = 1 << 20
 _HEAD = 1 << 18
 _SEPARATORS = (";", "\t", ",", "|")
@@ -94,6 +96,12 @@ def is_trace(path: Path) -> bool:
     return True
 
 
+def headers_of(path: Path) -> tuple[str, ...]:
+    """Return the headers of a file that `is_trace` says is a recording."""
+    text, _, _ = _letters(_head(path))
+    return _find_header(path, text, {}).headers
+
+
 @dataclass(frozen=True, slots=True)
 class _Found:
     separator: str
@@ -136,7 +144,7 @@ def _find_header(path: Path, text: str, named: Mapping[str, str]) -> _Found:
     lines = text.replace("\r\n", "\n").replace("\r", "\n").split("\n")[:HEADER_WITHIN]
     best: tuple[int, int, _Found | None] = (-1, 0, None)
     for number, line in enumerate(lines):
-        if not line.strip() or len(line) > LONGEST_LINE:
+        if len(line) > LONGEST_LINE or not _LETTER.search(line):
             continue
         for separator in _SEPARATORS:
             cells = _split(line, separator)
@@ -148,6 +156,8 @@ def _find_header(path: Path, text: str, named: Mapping[str, str]) -> _Found:
             score = _score(matched)
             if score > best[0]:
                 best = (score, number, _Found(separator, tuple(cells), matched, number + 1, ()))
+        if best[2] is not None and not _lacking(best[2].matched):
+            break
     _, number, found = best
     if found is None or _lacking(found.matched):
         raise _no_header(path, lines, named, None if found is None else (number + 1, found))

@@ -15,6 +15,7 @@ from tracker.services.exchange import Exchange
 from tracker.services.packs import Packs
 from tracker.services.planning import Planning
 from tracker.services.runs import Runs
+from tracker.services.traces import Traces
 from tracker.store.database import Store, open_store
 
 
@@ -28,6 +29,7 @@ class Services:
         self.charges = Charges(store)
         self.controllers = Controllers(store)
         self.planning = Planning(store)
+        self.traces = Traces(store)
         self.exchange = Exchange(store)
         self.database = Database(store)
 
