@@ -9,8 +9,9 @@ from numpy.typing import NDArray
 
 from tracker.domain.session import Run, Volts
 from tracker.domain.trace import Trace, TraceSummary
-from tracker.physics.recording import charge_used, load_span, lowest_loaded, rested, step_resistance
+from tracker.physics.recording import charge_used, load_span, lowest_loaded, rested
 from tracker.physics.recording_shape import stretches
+from tracker.physics.recording_steps import step_resistance
 
 FloatArray = NDArray[np.float64]
 

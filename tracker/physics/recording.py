@@ -21,13 +21,6 @@ SETTLED_S = 5.0
 """A rested voltage is the mean over this long, at most."""
 GLITCH = 0.3
 """A single reading this share below both its neighbours is a fault of the sensor: no cell comes back within one reading."""
-STEP_S = 2.0
-"""Voltage and current are compared over so long: longer than a sensor lags, shorter than a cell's state changes."""
-STEP_SHARE = 0.15
-"""Steps of less than this share of the highest current say little."""
-LEAST_STEPS = 5
-BLOCKS = 20
-"""Parts of a recording whose steps are taken as independent of one another."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -59,23 +52,6 @@ class Span:
     first: int
     last: int
     idle_a: float
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class StepResistance:
-    """Resistance from steps of current.
-
-    Attributes
-    ----------
-    ohm, sd_ohm : FloatArray
-        Of each column of voltages, NaN where steps are too few [ohm]
-    steps : int
-        How many went into it
-    """
-
-    ohm: FloatArray
-    sd_ohm: FloatArray
-    steps: int
 
 
 def charge_used(time_s: FloatArray, current_a: FloatArray) -> ChargeUsed:
@@ -235,68 +211,3 @@ def _mean_of(volts: FloatArray, time_s: FloatArray) -> FloatArray:
     latest = volts[time_s >= time_s[-1] - long]
     number = np.isfinite(latest).sum(axis=0)
     return np.where(number > 0, np.nansum(latest, axis=0) / np.maximum(number, 1), np.nan)
-
-
-def step_resistance(time_s: FloatArray, volts: FloatArray, current_a: FloatArray, span_s: float = STEP_S) -> StepResistance:
-    """Resistance of each column of voltages from how it answers to steps of current.
-
-    Parameters
-    ----------
-    time_s : FloatArray
-        Shape (n,) [s]
-    volts : FloatArray
-        Shape (n, columns) [V]
-    current_a : FloatArray
-        Discharge positive, shape (n,) [A]
-    span_s : float
-        Over how long a step is looked at; with rarer readings, from one to the next [s]
-
-    Returns
-    -------
-    StepResistance
-        NaN where there are too few steps [ohm]
-
-    Notes
-    -----
-    Regression of the change of voltage on the change of current, both over `span_s`: ``R = -sum(dV dI) / sum(dI**2)``.
-    The uncertainty is that of the means of blocks of the recording, left out one at a time (jackknife), since neighbouring steps
-    overlap and share their errors.
-
-    References
-    ----------
-    .. [1] IEC 61960-3, resistance by direct current: the change of voltage over the change of current.
-    .. [2] B. Efron, C. Stein, Ann. Stat. 9 (1981) 586-596, doi:10.1214/aos/1176345462 (jackknife estimate of variance).
-    """
-    columns = volts.shape[1]
-    nothing = StepResistance(np.full(columns, np.nan), np.full(columns, np.nan), 0)
-    here = np.isfinite(current_a)
-    time, current, clean = time_s[here], current_a[here], without_glitches(volts)[here]
-    if len(time) < LEAST_STEPS + 1:
-        return nothing
-    # From each reading to the one a span later, or to the next where readings are rarer.
-    later = np.maximum(np.searchsorted(time, time + span_s * (1.0 - 1e-9)), np.arange(len(time)) + 1)
-    start = np.flatnonzero(later < len(time))
-    later = later[start]
-    near = time[later] - time[start] <= 5.0 * span_s
-    start, later = start[near], later[near]
-    change_a = current[later] - current[start]
-    large = np.abs(change_a) > STEP_SHARE * float(np.percentile(np.abs(current), PEAK_PERCENTILE))
-    start, later, change_a = start[large], later[large], change_a[large]
-    # Readings within one span of each other see the same step.
-    distinct = 1 + int(np.sum(np.diff(time[start]) > span_s)) if len(start) else 0
-    if distinct < LEAST_STEPS:
-        return nothing
-    change_v = clean[later] - clean[start]
-    known = np.isfinite(change_v)
-    product = np.where(known, -np.nan_to_num(change_v) * change_a[:, None], 0.0)
-    square = np.where(known, np.square(change_a)[:, None], 0.0)
-    blocks = min(BLOCKS, distinct)
-    cut = np.linspace(0, len(start), blocks + 1).astype(int)[:-1]
-    products, squares = np.add.reduceat(product, cut, axis=0), np.add.reduceat(square, cut, axis=0)
-    whole_product, whole_square = products.sum(axis=0), squares.sum(axis=0)
-    with np.errstate(divide="ignore", invalid="ignore"):
-        ohm = whole_product / whole_square
-        without = (whole_product - products) / (whole_square - squares)
-        variance = (blocks - 1) / blocks * np.sum(np.square(without - without.mean(axis=0)), axis=0)
-    usable = (ohm > 0) & np.isfinite(variance) & (known.sum(axis=0) >= LEAST_STEPS)
-    return StepResistance(np.where(usable, ohm, np.nan), np.where(usable, np.sqrt(variance), np.nan), distinct)
