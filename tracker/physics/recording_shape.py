@@ -46,6 +46,32 @@ def stretches(time_s: FloatArray, current_a: FloatArray, most: int, shortest_s: 
     piece = np.maximum(shortest_s, (time[-1] - time[0]) / 20_000.0)
     starts = np.flatnonzero(np.diff(np.floor((time[:-1] - time[0]) / piece), prepend=-1.0))
     duration, charge = np.add.reduceat(width, starts), np.add.reduceat(charge, starts)
+    duration, charge = joined(duration, charge, most)
+    return duration, charge / duration
+
+
+def joined(duration_s: FloatArray, charge: FloatArray, most: int) -> tuple[FloatArray, FloatArray]:
+    """Stretches with neighbours that differ least joined until there are few.
+
+    Parameters
+    ----------
+    duration_s : FloatArray
+        Shape (n,) [s]
+    charge : FloatArray
+        Current times duration of each, in any unit [1]
+    most : int
+        How many stretches at most [1]
+
+    Returns
+    -------
+    duration_s, charge : FloatArray
+        Of each stretch left [s], [1]
+
+    References
+    ----------
+    .. [1] As in `stretches`.
+    """
+    duration = duration_s
     while len(duration) > most:
         level = charge / duration
         cost = duration[1:] * duration[:-1] / (duration[1:] + duration[:-1]) * np.square(np.diff(level))
@@ -59,7 +85,7 @@ def stretches(time_s: FloatArray, current_a: FloatArray, most: int, shortest_s: 
                 wanted -= 1
         starts = np.flatnonzero(~joined)
         duration, charge = np.add.reduceat(duration, starts), np.add.reduceat(charge, starts)
-    return duration, charge / duration
+    return duration, charge
 
 
 def thinned(
