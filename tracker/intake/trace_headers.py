@@ -220,8 +220,9 @@ def place_of(headers: Sequence[str], text: str) -> int | None:
 
 def unit_word(text: str) -> tuple[str, str] | None:
     """Return of what kind a unit is and how it is written here, if it is one."""
-    words = _WORDS.findall(_plain(text))
-    return _UNITS.get("".join(words))
+    plain = _plain(text)
+    kind, unit = _unit_of(_WORDS.findall(plain), plain)
+    return None if kind is None or unit is None else (kind, unit)
 
 
 def _named(text: str, words: list[str], kind: str | None, unit: str | None) -> Header:
@@ -234,8 +235,11 @@ def _named(text: str, words: list[str], kind: str | None, unit: str | None) -> H
         role = next((role for part, role in _COMPOUNDS.items() if part in joined), None)
     if role is None and len(words) == 1:
         role = _LETTERS.get(words[0])
-    if role is None and kind in ("volts", "amps", "temperature") and any(word in _OWN for word in words):
+    own = any(word in _OWN for word in words)
+    if role is None and kind in ("volts", "amps", "temperature") and own:
         role = kind
+    if "t" in words and (kind == "temperature" or (own and role is None)):
+        role = "temperature"
     if role == "volts" and any(word in WORDS["cell"] and len(word) > 1 for word in words):
         return Header(text, None, unit)  # the voltage of some cell, as the lowest, that is not numbered
     if role is None or kind not in (None, role, "time" if role == "date" else role):

@@ -166,7 +166,6 @@ class TraceTable:
             decimal=self._decimal,
             na_values=NOTHING,
             keep_default_na=False,
-            float_precision="round_trip",
             encoding=layout.encoding,
             encoding_errors="replace",
             engine="c",
