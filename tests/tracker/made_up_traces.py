@@ -11,6 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from tracker.domain.trace import Trace
+from tracker.estimators.cell_family import family
 
 Floats = NDArray[np.float64]
 
@@ -30,7 +31,7 @@ def drive(
     loaded = (time_s >= rest_before_s) & (time_s < rest_before_s + 60.0 * minutes)
     current_a = np.round(np.where(loaded, level, 0.0), 2)
     drawn_ah = np.concatenate([[0.0], np.cumsum(np.diff(time_s) * (current_a[1:] + current_a[:-1]) / 2.0)]) / 3600.0
-    rested_v = 4.18 - 0.6 * drawn_ah / capacity_ah
+    rested_v = family("lipo").curve.voltage(1.0 - drawn_ah / capacity_ah)
     cell_v = np.round(rested_v[:, None] - current_a[:, None] * np.array(OHM) + chance.normal(0.0, 0.0005, (n, 3)), 3)
     return Trace(
         pack="Tug 1",
