@@ -38,7 +38,7 @@ def drive(
         started_at=START,
         time_s=time_s,
         pack_v=np.round(cell_v.sum(axis=1), 3),
-        current_a=current_a,
+        current_a=np.asarray(current_a, dtype=np.float64),
         cell_v=cell_v,
         pack_k=np.round(24.0 + 6.0 * time_s / time_s[-1], 1) + 0.0,
     )

@@ -63,7 +63,7 @@ def test_what_was_put_into_a_made_up_drive_comes_out() -> None:
     assert current[2] == trace.current_a[trace.cell_v[:, 2].argmin()]
     (before, before_s), (after, after_s) = rested(trace.time_s, trace.cell_v, span)
     np.testing.assert_allclose(before, trace.cell_v[0], atol=0.002)
-    assert (before_s, after_s) == (pytest.approx(19.9), pytest.approx(90.0))
+    assert [before_s, after_s] == pytest.approx([19.9, 90.0])
     np.testing.assert_allclose(after, trace.cell_v[-1], atol=0.002)
 
 
