@@ -134,8 +134,8 @@ def test_thinning_keeps_every_sag_and_burst() -> None:
 
 DRIVES = (
     # file, ambient [°C], pulses to compare with [°C], most the resistance may be off
-    ("us06_25degC.csv", "25", 0.12),
-    ("us06_0degC.csv", "0", 0.25),
+    ("us06_25degC.csv", "25", 0.08),
+    ("us06_0degC.csv", "0", 0.20),
 )
 
 
@@ -144,7 +144,8 @@ def test_charge_voltage_and_resistance_of_measured_drives(file: str, ambient: st
     """Measured: a cell of 2.9 Ah on a driving cycle, thinned to 2 s; Kollmeyer, P. (2018), Mendeley Data, doi:10.17632/wykht8y7tg.1.
 
     Against the amp-hours its own counter showed, and the resistance 2 s into pulses at 2 C on the same cell, brought to the
-    temperature of the drive by the 31 kJ/mol of the chemistry. Seen: charge 0.6 % and 0.1 % off, resistance 4 % and 12 % low.
+    temperature of the drive by the 31 kJ/mol of the chemistry. Seen: charge 0.6 % low and 0.1 % high, resistance 2.5 % high
+    at 25 °C and 14 % low from 0 °C, where the cell warmed itself to 14 °C.
     """
     [truth] = [row for row in rows("cylinder_nca_2900mah/run_summary.csv") if row["trace_file"] == file]
     path = MEASURED / "cylinder_nca_2900mah" / file
