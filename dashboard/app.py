@@ -31,6 +31,7 @@ LOG = logging.getLogger("dashboard")
 REGISTER_PAGE: Any = dash.register_page
 MOST_BYTES = 16 * 1024 * 1024
 MENU: tuple[MenuEntry, ...] = tuple((page.PATH, page.TITLE) for page in PAGES if page.MENU)
+TITLES = {page.PATH: page.TITLE for page in PAGES}
 WITH_FORMS = frozenset(page.PATH for page in PAGES if getattr(page, "FORMS", False))
 """Fetched as documents of their own, for only these bring the script that draws forms. Links to them are plain ones."""
 WENT_WRONG = "Something went wrong and nothing was changed."
@@ -79,7 +80,7 @@ def heading_for(path: str) -> str:
     if path.startswith(f"{PACK_PATH}/"):
         # The web server has taken the percent signs out already.
         return path.removeprefix(f"{PACK_PATH}/").removeprefix(SHIELD)
-    return dict(MENU).get(path, missing.TITLE)
+    return TITLES.get(path, missing.TITLE)
 
 
 def is_page(path: str) -> bool:
