@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from datetime import datetime
 from functools import partial
@@ -15,12 +15,14 @@ from dashboard.components.change_fields import FORMS, MEANINGS
 from dashboard.components.change_form import Value
 from dashboard.components.change_words import plain
 from dashboard.needs import Services
+from dashboard.theme import celsius_of, shown_degrees
 from tracker.domain.changes import Change, Key, Kind, Record
 from tracker.domain.controller import Vehicle
 from tracker.domain.session import BenchTest, Charge, Run
 from tracker.errors import FieldErrors, NotFoundError, TrackerError
 from tracker.services.entries import names_text, record_from, texts_from
 
+WARMTH = "pack_c"
 TIMES = ("started_at", "finished_at", "tested_at")
 MEANWHILE = "It was changed elsewhere after this form was opened, and that is not to be lost. What you typed is still here."
 GONE = "It is not in the logbook; it may have been renamed or deleted meanwhile. Look where it was listed to see what is there now."
@@ -48,9 +50,12 @@ def found(services: Services, kind: Kind, key: Key) -> Record:
         return services.charges.one(*key)
     record: Record | None
     if isinstance(key, str):
-        shelves = {"pack": partial(services.packs.all, include_retired=True), "vehicle": services.controllers.vehicles}
-        shelf: Any = shelves.get(kind, services.controllers.all)()
-        record = next((each for each in shelf if each.name == key), None)
+        shelves: dict[Kind, Callable[[], Any]] = {
+            "pack": partial(services.packs.all, include_retired=True),
+            "vehicle": services.controllers.vehicles,
+            "controller": services.controllers.all,
+        }
+        record = next((each for each in shelves[kind]() if each.name == key), None)
     else:
         record = next((test for test in services.controllers.tests(key[0]) if test.tested_at == key[1]), None)
     if record is None:
@@ -73,6 +78,8 @@ def opened_with(kind: Kind, key: Key | None, record: Record | None, given: Mappi
 def shown_values(texts: Mapping[str, str], record: Record | None = None) -> dict[str, Value]:
     """The texts as the fields of a form hold them."""
     values: dict[str, Value] = {column: shown_time(text) if column in TIMES else text for column, text in texts.items()}
+    if texts.get(WARMTH):
+        values[WARMTH] = shown_degrees(texts[WARMTH])
     if isinstance(record, Vehicle):
         values["controllers"] = list(record.controllers)
     if isinstance(record, BenchTest):
@@ -104,7 +111,8 @@ def texts_sent(kind: Kind, values: Mapping[str, Any], opened: Mapping[str, Any])
         if column == "readings":
             texts |= texts_of_lines(str(value or ""))
         else:
-            texts[column] = names_text(value) if isinstance(value, list) else str(value or "")
+            text = names_text(value) if isinstance(value, list) else str(value or "")
+            texts[column] = celsius_of(text) if column == WARMTH else text
     if kind == "bench":
         texts = {"supply_v": "", "motor": ""} | texts
     return texts

@@ -19,7 +19,8 @@ def choices_of(services: Services, form: Form) -> dict[str, Options]:
     makers: Mapping[Choices, Callable[[], Options]] = {
         "chemistries": lambda: [(each.chemistry, _cell_words(each)) for each in cell_voltages()],
         "packs": lambda: [
-            (pack.name, pack.name if pack.retired_on is None else f"{pack.name} (retired)") for pack in services.packs.all(include_retired=True)
+            (pack.name, pack.name if pack.retired_on is None else f"{pack.name} (retired)")
+            for pack in services.packs.all(include_retired=True)
         ],
         "vehicles": lambda: [(vehicle.name, vehicle.name) for vehicle in services.controllers.vehicles()],
         "controllers": lambda: [(controller.name, controller.name) for controller in services.controllers.all()],

@@ -11,6 +11,7 @@ from dash.development.base_component import Component
 from dashboard.components.aria import data
 from dashboard.components.change_words import Field, Form, field_id
 from dashboard.components.entry import choice_entry, day_entry, notes_entry, number_entry, several_entry, text_entry, time_entry
+from dashboard.theme import degrees
 
 Value = str | Sequence[str]
 Options = Sequence[tuple[str, str]]
@@ -22,8 +23,7 @@ def change_form(
     """The fields with what stands in them; what the form was opened with waits in a store until it is sent."""
     kind = form.kind
     parts: list[Component] = [html.Div(id=f"change-{kind}-said", className="said-on-top", role="alert")]
-    for group in form.groups:
-        parts.append(_group(group.heading, [_entry(form, field, values, choices) for field in group.fields]))
+    parts += [_group(group.heading, [_entry(form, field, values, choices) for field in group.fields]) for group in form.groups]
     if form.more:
         folded = html.Div([_entry(form, field, values, choices) for field in form.more], className="change-fields")
         filled = any(values.get(field.column) for field in form.more)
@@ -56,19 +56,20 @@ def _group(heading: str, entries: Sequence[Component]) -> Component:
 def _entry(form: Form, field: Field, values: Mapping[str, Value], choices: Mapping[str, Options]) -> Component:
     """One field, as its kind of entry is drawn."""
     where, value = field_id(form.kind, field.column), values.get(field.column, "")
+    label = field.label.replace("°C", degrees())
     if field.entry == "several":
-        return several_entry(where, field.label, [name for name, _ in choices[field.choices]], list(value), hint=field.hint)
+        return several_entry(where, label, [name for name, _ in choices[field.choices]], list(value), hint=field.hint)
     text = str(value)
     if field.entry == "choice":
         offered = _with(choices[field.choices], text)
         empty = field.empty or None
-        return choice_entry(where, field.label, offered, text, hint=field.hint, empty=empty, needed=field.needed)
+        return choice_entry(where, label, offered, text, hint=field.hint, empty=empty, needed=field.needed)
     if field.entry == "day":
-        return day_entry(where, field.label, text, hint=field.hint)
+        return day_entry(where, label, text, hint=field.hint)
     if field.entry in ("notes", "lines"):
-        return notes_entry(where, field.label, text, hint=field.hint)
+        return notes_entry(where, label, text, hint=field.hint)
     line = {"words": text_entry, "number": number_entry, "time": time_entry}[field.entry]
-    return line(where, field.label, text, hint=field.hint, needed=field.needed)
+    return line(where, label, text, hint=field.hint, needed=field.needed)
 
 
 def _with(options: Options, chosen: str) -> list[tuple[str, str]]:

@@ -27,7 +27,9 @@ def retiring(*, shown: bool, retired: bool, day: str, lithium: bool) -> Componen
     """Out of use on a day, or back into use. It is sent with what stands in the form above, so that nothing typed there is lost."""
     said: list[Component] = [html.P("This pack is retired." if retired else OUT_OF_USE)]
     if lithium:
-        said.append(html.P([html.Strong("Caution: "), LITHIUM, dcc.Link("More on the page Safety", href="/safety"), "."], className="notice-line"))
+        said.append(
+            html.P([html.Strong("Caution: "), LITHIUM, dcc.Link("More on the page Safety", href="/safety"), "."], className="notice-line")
+        )
     line = [
         html.Div(day_entry("change-pack-retired-on", "Out of use since" if retired else "Out of use from", day), className="retire-day"),
         html.Button("Retire this pack", id="change-pack-retire", type="button", hidden=retired),

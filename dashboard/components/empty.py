@@ -7,7 +7,6 @@ from collections.abc import Sequence
 from dash import html
 from dash.development.base_component import Component
 
-
 Steps = Sequence[tuple[str, str]]
 
 

@@ -27,9 +27,7 @@ def run_detail(assessed: AssessedRun, floor_v: float, reserve_soc: float) -> Com
                 html.H2(f"Run of {clock(run.started_at)}", id="run"),
                 html.Div(
                     [
-                        html.A(
-                            "Change or remove this run", href=change_address("run", (run.pack, run.started_at)), className="button"
-                        ),
+                        html.A("Change or remove this run", href=change_address("run", (run.pack, run.started_at)), className="button"),
                         dcc.Link("Close this run", href=pack_address(run.pack), className="button"),
                     ],
                     className="actions",

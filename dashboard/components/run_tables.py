@@ -10,7 +10,7 @@ from dash.development.base_component import Component
 from dashboard.addresses import change_address, pack_address
 from dashboard.components.marks import SEVERITY_WORDS, grade_mark, name_text
 from dashboard.components.quantity import quantity_cell
-from dashboard.components.table import card_table, change_link
+from dashboard.components.table import Cell, card_table, change_link
 from dashboard.theme import GOAL_WORDS, NB, clock, counted, interval, mah, minutes, number, volts
 from tracker.domain.results import GRADES, SEVERITIES, AssessedRun, CellDepth, Estimate, Finding
 from tracker.domain.session import Charge, Volts
@@ -43,7 +43,7 @@ def run_table(pack: str, runs: Sequence[AssessedRun], chosen: AssessedRun | None
 
 def charge_table(charges: Sequence[Charge]) -> Component:
     """One row a charge."""
-    rows = [
+    rows: list[list[Cell]] = [
         [
             clock(charge.finished_at),
             GOAL_WORDS.get(charge.goal or "", "not recorded"),

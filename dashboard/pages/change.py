@@ -2,9 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
-from datetime import datetime
-from functools import partial
+from collections.abc import Mapping
+from datetime import UTC, datetime
 from typing import Any
 
 from dash import ClientsideFunction, Dash, Input, Output, State, ctx, dcc, html, no_update
@@ -35,10 +34,9 @@ SUMMARY, DONE, GO = "said", "done", "go"
 
 def layout(services: Services, /, **query: str) -> Component:
     """The form for what stands in the address, or the kinds there are."""
-    kind = query.get("what", "")
-    if kind not in KINDS:
+    form = next((one for one in KINDS.values() if one.kind == query.get("what")), None)
+    if form is None:
         return kinds()
-    form = KINDS[kind]
     key = key_in(form.kind, query)
     try:
         record = None if key is None else found(services, form.kind, key)
@@ -108,8 +106,10 @@ def answer(kind: Kind, outcome: Outcome) -> list[Any]:
     if outcome.change is not None:
         return [*wrong, None, told(outcome.change, back=outcome.back), outcome.address, no_update]
     strange = [words for column, words in outcome.problems.items() if column not in columns]
-    way = [" ", html.A("See how it stands now", href=outcome.address, target="_blank"), "."] if outcome.address else []
-    return [*wrong, refused(" ".join([outcome.words, *strange]), more=way), no_update, no_update, {"at": datetime.now().timestamp()}]
+    way: list[Component | str] = (
+        [" ", html.A("See how it stands now", href=outcome.address, target="_blank"), "."] if outcome.address else []
+    )
+    return [*wrong, refused(" ".join([outcome.words, *strange]), more=way), no_update, no_update, {"at": datetime.now(UTC).timestamp()}]
 
 
 def _connect_saving(app: Dash, services: Services, form: Form) -> None:

@@ -61,7 +61,9 @@ def unknown_pack(message: str) -> Component:
     )
 
 
-def pack(record: PackRecord, learning: PackLearning, run: str | None = None, *, everything: bool = False, retired: bool = False) -> Component:
+def pack(
+    record: PackRecord, learning: PackLearning, run: str | None = None, *, everything: bool = False, retired: bool = False
+) -> Component:
     """Everything about one pack, the chosen run first."""
     state = record.state
     chosen = find_run(record.runs, run)
