@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from datetime import datetime
@@ -23,6 +24,11 @@ from tracker.errors import FieldErrors, NotFoundError, TrackerError
 from tracker.services.entries import names_text, record_from, texts_from
 
 WARMTH = "pack_c"
+NUMBERS: Mapping[Kind, tuple[str, ...]] = {
+    kind: tuple(one.column for one in form.fields() if one.entry == "number") + (("supply_v",) if kind == "bench" else ())
+    for kind, form in FORMS.items()
+}
+MAYBE_THOUSANDS = re.compile(r"[1-9][0-9]{0,2},[0-9]{3}")
 TIMES = ("started_at", "finished_at", "tested_at")
 MEANWHILE = "It was changed elsewhere after this form was opened, and that is not to be lost. What you typed is still here."
 GONE = "It is not in the logbook; it may have been renamed or deleted meanwhile. Look where it was listed to see what is there now."
@@ -104,18 +110,31 @@ def key_of(opened: Mapping[str, Any]) -> Key | None:
 
 def texts_sent(kind: Kind, values: Mapping[str, Any], opened: Mapping[str, Any]) -> dict[str, str]:
     """The texts by column as they are to be read: what was not touched goes back to the letter as it came."""
-    texts: dict[str, str] = dict(opened["texts"])
+    typed: dict[str, str] = {}
     for column, value in values.items():
         if value == opened["shown"].get(column, [] if isinstance(value, list) else ""):
             continue
+        text = names_text(value) if isinstance(value, list) else str(value or "")
         if column == "readings":
-            texts |= texts_of_lines(str(value or ""))
+            typed |= texts_of_lines(text)
         else:
-            text = names_text(value) if isinstance(value, list) else str(value or "")
-            texts[column] = celsius_of(text) if column == WARMTH else text
+            typed[column] = celsius_of(text) if column == WARMTH else text
+    kept = {column: text for column, text in opened["texts"].items() if column not in typed}
     if kind == "bench":
-        texts = {"supply_v": "", "motor": ""} | texts
-    return texts
+        kept = {"supply_v": "", "motor": ""} | kept
+    return _in_commas(kind, kept) | typed if with_commas(kind, typed) else kept | typed
+
+
+def with_commas(kind: Kind, typed: Mapping[str, str]) -> bool:
+    """Whether what was typed has decimal commas without doubt: 1,234 mAh may mean thousands."""
+    items = [(column, item) for column in NUMBERS[kind] for item in typed.get(column, "").split()]
+    sure = any("," in item and not (column.endswith("_mah") and MAYBE_THOUSANDS.fullmatch(item)) for column, item in items)
+    return sure and not any("." in item for _, item in items)
+
+
+def _in_commas(kind: Kind, texts: Mapping[str, str]) -> dict[str, str]:
+    """Numbers kept from before, in the mark of those that were typed: in one record all are read alike."""
+    return {column: text.replace(".", ",") if column in NUMBERS[kind] else text for column, text in texts.items()}
 
 
 def saved(services: Services, kind: Kind, values: Mapping[str, Any], opened: Mapping[str, Any]) -> Outcome:

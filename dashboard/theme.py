@@ -241,6 +241,7 @@ def _converted(text: str, convert: Callable[[float], float]) -> str:
     if reading().degrees != "f":
         return text
     try:
-        return f"{convert(float(text.replace(',', '.'))):.6g}"
+        converted = f"{convert(float(text.replace(',', '.'))):.6g}"
+        return converted.replace(".", ",") if "," in text else converted
     except ValueError:
         return text

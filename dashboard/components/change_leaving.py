@@ -10,8 +10,9 @@ from dashboard.components.entry import day_entry
 from tracker.domain.changes import Kind
 
 LITHIUM = (
-    "A lithium pack is a risk out of use as well. Keep it at storage charge, cool and away from what burns; or cover its contacts and "
-    "bring it to a collecting point, never into the household rubbish. Local rules come first. "
+    "A lithium pack is a risk out of use as well. A sound one keeps best at storage charge, cool and away from what burns. A harmed one is "
+    "not charged again: cover its contacts and bring it to a collecting point, never into the household rubbish. The maker's instructions "
+    "and local rules come first. "
 )
 OUT_OF_USE = "A retired pack keeps its runs and charges. It stands under Retired on the page Packs, and Today says nothing of it any more."
 PUT_BACK = "It can be put back afterwards: by Undo, in the bar under the menu, as long as nothing of it was changed since."

@@ -11,7 +11,7 @@ from dash.development.base_component import Component
 from dash.exceptions import PreventUpdate
 
 from dashboard.addresses import CHANGE_PATH, change_address, key_in
-from dashboard.changing import Outcome, found, home_of, opened_with, removed, saved
+from dashboard.changing import MARKED, Outcome, found, home_of, opened_with, removed, saved
 from dashboard.components.change_fields import FORMS as KINDS
 from dashboard.components.change_form import change_form, refused
 from dashboard.components.change_leaving import removing, retiring
@@ -29,7 +29,8 @@ from tracker.errors import NotFoundError
 PATH, TITLE, MENU = CHANGE_PATH, "Write down or change", False
 FORMS = True
 NEEDED = "What is marked * is needed; everything else may stay empty. A number may have a decimal point or a decimal comma."
-SUMMARY, DONE, GO = "said", "done", "go"
+RETIRE, BACK = "change-pack-retire", "change-pack-return"
+NO_DAY = Outcome(words=MARKED, problems={"retired_on": "Give the day from which it is out of use."})
 
 
 def layout(services: Services, /, **query: str) -> Component:
@@ -118,7 +119,7 @@ def _connect_saving(app: Dash, services: Services, form: Form) -> None:
     buttons = [f"change-{kind}-save"]
     if kind == "pack":
         fields.append("change-pack-retired-on")
-        buttons += ["change-pack-retire", "change-pack-return"]
+        buttons += [RETIRE, BACK]
 
     @app.callback(
         [
@@ -137,7 +138,10 @@ def _connect_saving(app: Dash, services: Services, form: Form) -> None:
         opened, *values = given[len(buttons) :]
         sent = dict(zip(form.columns(), values, strict=False))
         if kind == "pack":
-            sent |= retired_on(str(ctx.triggered_id), opened, values[-1])
+            button, day = str(ctx.triggered_id), values[-1]
+            if button == RETIRE and not day:
+                return answer(kind, NO_DAY)
+            sent |= retired_on(button, opened, day)
         return answer(kind, saved(services, kind, sent, opened))
 
     focus: Any = app.clientside_callback
@@ -186,9 +190,9 @@ def pressed(*clicks: int | None) -> None:
 
 def retired_on(button: str, opened: Mapping[str, Any], day: str | None) -> dict[str, str]:
     """The day a pack goes out of use, as far as the button that was pressed has a say in it."""
-    if button == "change-pack-retire":
+    if button == RETIRE:
         return {"retired_on": day or ""}
-    if button == "change-pack-return" or not opened["texts"].get("retired_on"):
+    if button == BACK or not opened["texts"].get("retired_on"):
         return {"retired_on": ""}
     return {"retired_on": day or ""}
 

@@ -56,7 +56,14 @@ def layout(services: Services, /, **query: str) -> Component:
         [
             html.H1(TITLE, tabIndex=-1),
             html.P([PURPOSE, " ", dcc.Link("Where they should let go", href=CUTOFF_PATH)], className="reading"),
-            html.P([html.A("Take a bench test", href="#bench"), html.A("Move a trip point", href="#divider")], className="jumps"),
+            html.P(
+                [
+                    html.A("Take a bench test", href="#bench"),
+                    html.A("Move a trip point", href="#divider"),
+                    html.A("Models", href="#models"),
+                ],
+                className="jumps",
+            ),
             html.Div(overview(services), id="controllers-list"),
             bench(controllers, chosen) if controllers else None,
             html.Section(
