@@ -7,6 +7,7 @@ from typing import Any
 from dash import ClientsideFunction, Dash, Input, Output, State, dcc, html
 from dash.development.base_component import Component
 
+from dashboard.components.aria import aria
 from dashboard.needs import Services
 from tracker.domain.changes import Change
 from tracker.errors import TrackerError
@@ -27,6 +28,8 @@ def undo_bar() -> Component:
                 id="done-bar",
                 className="done-bar",
                 hidden=True,
+                role="region",
+                **aria(label="Last change"),
             ),
             html.Div(id="done-said", role="status", className="unseen"),
         ]

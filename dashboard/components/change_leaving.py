@@ -73,6 +73,8 @@ def removing(kind: Kind, noun: str, goes: list[Component | str]) -> Component:
                 opened=False,
                 centered=True,
                 closeButtonProps={"aria-label": "Close"},
+                # Outside the page its header would be taken for a second banner.
+                withinPortal=False,
                 transitionProps={"duration": 0},
             ),
         ],
