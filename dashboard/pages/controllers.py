@@ -25,6 +25,7 @@ from dashboard.components.form import (
     words_field,
 )
 from dashboard.components.shelf import ADD, model_list, test_list
+from dashboard.components.terms import terms_fold
 from dashboard.needs import Services
 from dashboard.theme import interval, unbroken
 from tracker.domain.bench import BenchResult
@@ -64,6 +65,7 @@ def layout(services: Services, /, **query: str) -> Component:
                 ],
                 className="jumps",
             ),
+            terms_fold("Trip", "Runs again", "Drift", "Cutoff", "Sense divider", "Values to choose from"),
             html.Div(overview(services), id="controllers-list"),
             bench(controllers, chosen) if controllers else None,
             html.Section(
