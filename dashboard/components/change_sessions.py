@@ -12,6 +12,7 @@ NOTES = Field(column="notes", entry="notes", label="Notes")
 RUN = Form(
     kind="run",
     noun="run",
+    verb="Write down",
     about="One drive on one pack. Only the pack, the time and the minutes are needed; each reading more makes the answer surer.",
     groups=(
         Group(
@@ -54,6 +55,7 @@ RUN = Form(
 CHARGE = Form(
     kind="charge",
     noun="charge",
+    verb="Write down",
     about="One charge of one pack. What the charger put back teaches most of all readings what the pack holds.",
     groups=(
         Group(
@@ -83,6 +85,7 @@ CHARGE = Form(
 BENCH = Form(
     kind="bench",
     noun="bench test",
+    verb="Write down",
     about="Readings of one controller on a bench supply that is turned slowly down and up: they show where it really lets go.",
     groups=(
         Group(

@@ -44,6 +44,7 @@ class Form:
     noun: str
     """As a sentence goes on with it: bench test."""
     about: str
+    verb: Literal["Add", "Write down"] = "Add"
     groups: tuple[Group, ...]
     more: tuple[Field, ...] = ()
     """Seldom needed: folded away until one is filled in."""

@@ -58,7 +58,7 @@ def page(services: Services, form: Form, key: Key | None, record: Record | None,
     """The form with its heading, and at its foot how to take away what it changes."""
     opened = opened_with(form.kind, key, record, {**_now(form), **given})
     parts: list[Component | None] = [
-        html.H1(f"Change this {form.noun}" if record is not None else f"Add a {form.noun}", tabIndex=-1),
+        html.H1(f"Change this {form.noun}" if record is not None else f"{form.verb} a {form.noun}", tabIndex=-1),
         html.P(title(form.kind, key), className="subject") if key is not None else html.P(form.about, className="reading"),
         html.P(NEEDED, className="quiet reading"),
         change_form(
@@ -66,7 +66,7 @@ def page(services: Services, form: Form, key: Key | None, record: Record | None,
             opened["shown"],
             choices_of(services, form),
             opened=opened,
-            button="Save" if record is not None else f"Add this {form.noun}",
+            button="Save" if record is not None else f"{form.verb} this {form.noun}",
             back=home_of(form.kind, key) if key is not None else _came_from(form.kind, given),
         ),
     ]
@@ -79,7 +79,7 @@ def page(services: Services, form: Form, key: Key | None, record: Record | None,
 
 def kinds() -> Component:
     """What can be added."""
-    links = [html.Li(html.A(f"Add a {form.noun}", href=change_address(form.kind)), className="kind") for form in KINDS.values()]
+    links = [html.Li(html.A(f"{form.verb} a {form.noun}", href=change_address(form.kind)), className="kind") for form in KINDS.values()]
     return html.Div([html.H1(TITLE, tabIndex=-1), html.P("What is to be written down?"), html.Ul(links, className="kinds")])
 
 

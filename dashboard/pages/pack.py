@@ -119,8 +119,10 @@ def heading(state: PackState, *, retired: bool = False) -> Component:
         [
             html.H1(name_text(state.pack), tabIndex=-1),
             html.P(pack_words(state.chemistry, state.series, state.capacity_ah), className="quiet"),
-            html.P("Retired: out of use.", className="notice-line") if retired else None,
-            html.P([state_mark(state.state), " ", unbroken(state.next)], className="standing"),
+            html.P(
+                [html.Span("Retired", className="state") if retired else state_mark(state.state), " ", unbroken(state.next)],
+                className="standing",
+            ),
             actions([*([] if retired else log), ("Change this pack", change), leave]),
         ]
     )
