@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from datetime import UTC, datetime
 from urllib.parse import quote, unquote, urlencode
 
@@ -10,8 +10,7 @@ from tracker.domain.changes import Key, Kind
 
 PACK_PATH = "/pack"
 CUTOFF_PATH, CONTROLLERS_PATH = "/cutoff", "/controllers"
-LOG_PATH = "/log"
-CHANGE_PATH = "/change"
+LOG_PATH, LABELS_PATH, CHANGE_PATH = "/log", "/labels", "/change"
 SHIELD = "~"
 OWNER_OF: Mapping[Kind, str] = {"run": "pack", "charge": "pack", "bench": "controller"}
 """What is named by a time as well: whose it is."""
@@ -35,10 +34,14 @@ def cutoff_address(pack: str, vehicle: str | None = None) -> str:
     return f"{CUTOFF_PATH}?{urlencode({'pack': pack} | ({} if vehicle is None else {'vehicle': vehicle}), quote_via=quote)}"
 
 
-def log_address(pack: str, vehicle: str | None = None, *, what: str = "run") -> str:
-    """Address of the page Log with a pack chosen, and a model where given; what: run or charge."""
-    asked = {"what": what, "pack": pack} | ({} if vehicle is None else {"vehicle": vehicle})
-    return f"{LOG_PATH}?{urlencode(asked, quote_via=quote)}"
+def log_address(pack: str, *, what: str = "run") -> str:
+    """Address of the page Log with a pack chosen; what is written down there: run or charge."""
+    return f"{LOG_PATH}?pack={quote(pack, safe='')}" + ("" if what == "run" else f"&what={what}")
+
+
+def labels_address(packs: Sequence[str] = ()) -> str:
+    """Address of the labels to print, of these packs or of all in use."""
+    return LABELS_PATH + ("?" + "&".join(f"pack={quote(name, safe='')}" for name in packs) if packs else "")
 
 
 def change_address(what: Kind, key: Key | None = None, *, part: str = "", **given: str) -> str:
