@@ -14,9 +14,9 @@ from tracker.domain.health import PackLearning
 from tracker.domain.label import PackLabel
 from tracker.domain.pack import Pack
 from tracker.domain.planning import CutoffPlan, CutoffTask
-from tracker.domain.results import Finding, PackRecord, PackState
+from tracker.domain.results import AssessedRun, Finding, PackRecord, PackState
 from tracker.domain.season import SeasonRun
-from tracker.domain.session import BenchTest
+from tracker.domain.session import BenchTest, Charge
 
 
 class PackService(Protocol):
@@ -44,6 +44,20 @@ class PackService(Protocol):
         """What the pack's history teaches, as known now; NotFoundError when there is none of that name."""
 
 
+class RunService(Protocol):
+    """Runs, one at a time."""
+
+    def one(self, pack: str, started_at: datetime) -> AssessedRun:
+        """A stored run with its estimate; NotFoundError when there is none."""
+
+
+class ChargeService(Protocol):
+    """Charges, one at a time."""
+
+    def one(self, pack: str, finished_at: datetime) -> Charge:
+        """A stored charge; NotFoundError when there is none."""
+
+
 class ControllerService(Protocol):
     """Controllers, the models that carry them, and their bench tests."""
 
@@ -55,6 +69,9 @@ class ControllerService(Protocol):
 
     def bench(self) -> Sequence[BenchResult]:
         """What the stored bench tests show, of every controller that has any."""
+
+    def tests(self, name: str) -> Sequence[BenchTest]:
+        """Every bench test of one controller, in time order; NotFoundError when it is not stored."""
 
     def preview_bench(self, test: BenchTest) -> BenchResult:
         """What a bench test shows by itself, stored or not; FieldErrors when it cannot be one."""
@@ -82,6 +99,9 @@ class EditService(Protocol):
     def remove(self, kind: Kind, key: Key, *, change_id: str | None = None) -> Change:
         """Remove a record and all that hangs on it; NotFoundError, or ConflictError while others name it."""
 
+    def done(self, change_id: str) -> Change | None:
+        """The change of that id, or None."""
+
     def undo(self, change_id: str) -> Change:
         """Put back what was before a change; ConflictError when it was changed again since."""
 
@@ -92,6 +112,14 @@ class Services(Protocol):
     @property
     def packs(self) -> PackService:
         """Packs, their states and findings."""
+
+    @property
+    def runs(self) -> RunService:
+        """Runs."""
+
+    @property
+    def charges(self) -> ChargeService:
+        """Charges."""
 
     @property
     def controllers(self) -> ControllerService:

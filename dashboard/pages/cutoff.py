@@ -8,7 +8,7 @@ from typing import Any
 from dash import Dash, Input, Output, dcc, html, no_update
 from dash.development.base_component import Component
 
-from dashboard.addresses import CONTROLLERS_PATH, CUTOFF_PATH
+from dashboard.addresses import CONTROLLERS_PATH, CUTOFF_PATH, change_address
 from dashboard.components.aria import aria
 from dashboard.components.empty import empty_state
 from dashboard.components.figure import figure_frame, graph
@@ -227,11 +227,13 @@ def nothing_yet(packs: Sequence[Pack]) -> Component:
     """No pack, or no model, is described yet."""
     missing = "models" if packs else "packs"
     steps = FIRST_STEPS if not packs else (("Bring in models and controllers", "pack-tracker import FOLDER"),)
+    add = [("Add a controller", change_address("controller")), ("Add a model", change_address("vehicle"))]
+    links = add if packs else [("Add a pack", change_address("pack")), *add]
     return html.Div(
         [
             html.H1(TITLE, tabIndex=-1),
             html.P(PURPOSE, className="reading"),
-            empty_state(f"No {missing} yet", "A cutoff is told for a pack and the model it runs in.", steps),
+            empty_state(f"No {missing} yet", "A cutoff is told for a pack and the model it runs in.", steps, links=links),
             html.P(dcc.Link("See the controllers", href=CONTROLLERS_PATH)),
         ]
     )

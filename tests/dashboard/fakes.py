@@ -172,6 +172,23 @@ class FakeEdits:
     def undo(self, change_id: str) -> Change:
         raise NotFoundError("Nothing was changed here.")
 
+    def done(self, change_id: str) -> Change | None:
+        return None
+
+
+class FakeRuns:
+    """Looks only, as above."""
+
+    def one(self, pack: str, started_at: datetime) -> AssessedRun:
+        raise NotFoundError("No run is stored here.")
+
+
+class FakeCharges:
+    """Looks only, as above."""
+
+    def one(self, pack: str, finished_at: datetime) -> Charge:
+        raise NotFoundError("No charge is stored here.")
+
 
 class FakeServices:
     """Everything the pages ask for."""
@@ -181,6 +198,8 @@ class FakeServices:
         self.controllers = controllers
         self.planning = planning
         self.edits = FakeEdits()
+        self.runs = FakeRuns()
+        self.charges = FakeCharges()
 
 
 def empty_services() -> FakeServices:
