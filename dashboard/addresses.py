@@ -7,6 +7,7 @@ from urllib.parse import quote, unquote, urlencode
 
 PACK_PATH = "/pack"
 CUTOFF_PATH, CONTROLLERS_PATH = "/cutoff", "/controllers"
+LOG_PATH = "/log"
 SHIELD = "~"
 
 
@@ -26,6 +27,12 @@ def pack_address(name: str, run: datetime | None = None, *, all_runs: bool = Fal
 def cutoff_address(pack: str, vehicle: str | None = None) -> str:
     """Address of the cutoff page with a pack chosen, and a model where given."""
     return f"{CUTOFF_PATH}?{urlencode({'pack': pack} | ({} if vehicle is None else {'vehicle': vehicle}), quote_via=quote)}"
+
+
+def log_address(pack: str, vehicle: str | None = None, *, what: str = "run") -> str:
+    """Address of the page Log with a pack chosen, and a model where given; what: run or charge."""
+    asked = {"what": what, "pack": pack} | ({} if vehicle is None else {"vehicle": vehicle})
+    return f"{LOG_PATH}?{urlencode(asked, quote_via=quote)}"
 
 
 def name_in(segment: str) -> str:

@@ -17,19 +17,23 @@ from flask import Flask, Response, request
 from werkzeug.exceptions import HTTPException
 
 from dashboard.access import Access, guard, protect
-from dashboard.addresses import PACK_PATH, SHIELD, name_in
+from dashboard.addresses import LOG_PATH, PACK_PATH, SHIELD, name_in
 from dashboard.components.empty import trouble
 from dashboard.delivery import chart_address, deliver
 from dashboard.frame import NAME, MenuEntry, connect_frame, document, frame_layout
 from dashboard.needs import Services
 from dashboard.pages import PAGES, missing, pack
 from dashboard.sign_in import require_sign_in
+from dashboard.trackside import doors
+from dashboard.trackside.page import TITLE as LOG_TITLE
 from tracker.errors import TrackerError
 
 LOG = logging.getLogger("dashboard")
 REGISTER_PAGE: Any = dash.register_page
 MOST_BYTES = 16 * 1024 * 1024
-MENU: tuple[MenuEntry, ...] = tuple((page.PATH, page.TITLE) for page in PAGES if page.MENU)
+PAGES_MENU: tuple[MenuEntry, ...] = tuple((page.PATH, page.TITLE) for page in PAGES if page.MENU)
+MENU: tuple[MenuEntry, ...] = (PAGES_MENU[0], (LOG_PATH, LOG_TITLE), *PAGES_MENU[1:])
+"""Every page; Log is none of Dash's."""
 WENT_WRONG = "Something went wrong and nothing was changed."
 
 
@@ -93,6 +97,7 @@ def _server(services: Services, access: Access) -> Flask:
     if access.password:
         require_sign_in(server, access.password)
     deliver(server)
+    doors.connect(server, services, MENU)
     server.add_url_rule("/healthz", "health", partial(_health, services))
     server.register_error_handler(DependencyException, lambda _error: Response("Not found.", 404, mimetype="text/plain"))
     server.register_error_handler(Exception, _on_server_error)

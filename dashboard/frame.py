@@ -12,6 +12,7 @@ import dash
 from dash import ClientsideFunction, Dash, Input, Output, dcc, html
 from dash.development.base_component import Component
 
+from dashboard.addresses import LOG_PATH
 from dashboard.components.aria import aria
 
 NAME = "Pack tracker"
@@ -25,7 +26,7 @@ _CONFIG = re.compile(r'(<script id="_dash-config" type="application/json">)(.*?)
 
 def frame_layout(menu: Sequence[MenuEntry]) -> Component:
     """Everything that stays while pages come and go."""
-    links = [dcc.Link(title, href=path, className="menu-link") for path, title in menu]
+    links = [_menu_link(path, title) for path, title in menu]
     return html.Div(
         [
             html.A("Skip to the page", href="#page", className="skip"),
@@ -39,6 +40,12 @@ def frame_layout(menu: Sequence[MenuEntry]) -> Component:
             html.Div(id="frame-arrived", hidden=True),
         ]
     )
+
+
+def _menu_link(path: str, title: str) -> Component:
+    """The page Log is a document of its own: a link that Dash follows by itself would not come to it."""
+    link = html.A if path == LOG_PATH else dcc.Link
+    return link(title, href=path, className="menu-link")
 
 
 def connect_frame(app: Dash) -> None:

@@ -7,13 +7,14 @@ from datetime import datetime
 from typing import Protocol
 
 from tracker.domain.bench import BenchResult
+from tracker.domain.changes import Change, Key, Record
 from tracker.domain.controller import Controller, Vehicle
 from tracker.domain.divider import DividerPlan, DividerTask
 from tracker.domain.health import PackLearning
 from tracker.domain.pack import Pack
 from tracker.domain.planning import CutoffPlan, CutoffTask
-from tracker.domain.results import Finding, PackRecord, PackState
-from tracker.domain.session import BenchTest
+from tracker.domain.results import AssessedRun, Finding, PackRecord, PackState, RunEstimate
+from tracker.domain.session import BenchTest, Charge, Run
 
 
 class PackService(Protocol):
@@ -33,6 +34,39 @@ class PackService(Protocol):
 
     def learning(self, name: str) -> PackLearning:
         """What the pack's history teaches, as known now; NotFoundError when there is none of that name."""
+
+
+class RunService(Protocol):
+    """Runs, one at a time."""
+
+    def preview(self, run: Run) -> RunEstimate:
+        """What a run would be estimated to have taken, nothing stored; FieldErrors or NotFoundError when it cannot be one."""
+
+    def one(self, pack: str, started_at: datetime) -> AssessedRun:
+        """A stored run with its estimate; NotFoundError when there is none."""
+
+
+class ChargeService(Protocol):
+    """Charges, one at a time."""
+
+    def preview(self, charge: Charge) -> Sequence[Finding]:
+        """What would come to light with a charge, nothing stored; FieldErrors or NotFoundError when it cannot be one."""
+
+    def one(self, pack: str, finished_at: datetime) -> Charge:
+        """A stored charge; NotFoundError when there is none."""
+
+
+class EditService(Protocol):
+    """Changes to the logbook, each of which can be taken back."""
+
+    def save(self, record: Record, *, replacing: Key | None = None, change_id: str | None = None) -> Change:
+        """Store a record, or change the one named; the same id with the same record again does nothing."""
+
+    def undo(self, change_id: str) -> Change:
+        """Put back what was; ConflictError when what it touched was changed since."""
+
+    def done(self, change_id: str) -> Change | None:
+        """The change of that id, or None."""
 
 
 class ControllerService(Protocol):
@@ -70,6 +104,18 @@ class Services(Protocol):
     @property
     def packs(self) -> PackService:
         """Packs, their states and findings."""
+
+    @property
+    def runs(self) -> RunService:
+        """Runs."""
+
+    @property
+    def charges(self) -> ChargeService:
+        """Charges."""
+
+    @property
+    def edits(self) -> EditService:
+        """Changes, and taking them back."""
 
     @property
     def controllers(self) -> ControllerService:
