@@ -26,14 +26,17 @@ from dashboard.pages import PAGES, missing, pack
 from dashboard.sign_in import require_sign_in
 from dashboard.trackside import doors
 from dashboard.trackside.page import TITLE as LOG_TITLE
+from dashboard.undo import connect_undo
 from tracker.errors import TrackerError
 
 LOG = logging.getLogger("dashboard")
 REGISTER_PAGE: Any = dash.register_page
 MOST_BYTES = 16 * 1024 * 1024
-PAGES_MENU: tuple[MenuEntry, ...] = tuple((page.PATH, page.TITLE) for page in PAGES if page.MENU)
-MENU: tuple[MenuEntry, ...] = (PAGES_MENU[0], (LOG_PATH, LOG_TITLE), *PAGES_MENU[1:])
-"""Every page; Log is none of Dash's."""
+_OF_DASH: tuple[MenuEntry, ...] = tuple((page.PATH, page.TITLE) for page in PAGES if page.MENU)
+MENU: tuple[MenuEntry, ...] = (_OF_DASH[0], (LOG_PATH, LOG_TITLE), *_OF_DASH[1:])
+"""Every page a person may go to from anywhere. Log is none of Dash's."""
+WITH_FORMS = frozenset(page.PATH for page in PAGES if getattr(page, "FORMS", False))
+"""Fetched as documents of their own, for only these bring the script that draws forms. Links to them are plain ones."""
 WENT_WRONG = "Something went wrong and nothing was changed."
 
 
@@ -60,8 +63,9 @@ def create_app(services: Services, access: Access | None = None) -> Dash:
         _register(page, services)
         page.connect(app, services)
     REGISTER_PAGE("dashboard.pages.not_found_404", path="/404", title=f"{missing.TITLE} · {NAME}", layout=missing.layout)
-    app.layout = frame_layout(MENU)
+    app.layout = frame_layout(MENU, WITH_FORMS | {LOG_PATH})
     connect_frame(app)
+    connect_undo(app, services)
     protect(server, app.csp_hashes)
     return app
 
@@ -71,7 +75,7 @@ class _Dashboard(Dash):
 
     def interpolate_index(self, *_: Any, **parts: Any) -> str:
         path: str = request.path
-        return document(parts, menu=MENU, path=path, heading=heading_for(path), charts_url=chart_address())
+        return document(parts, menu=MENU, path=path, heading=heading_for(path), charts_url=chart_address(), forms=path in WITH_FORMS)
 
 
 def heading_for(path: str) -> str:
@@ -84,7 +88,7 @@ def heading_for(path: str) -> str:
 
 def is_page(path: str) -> bool:
     """Whether there is a page at this path."""
-    return path in dict(MENU) or (path.startswith(f"{PACK_PATH}/") and len(path) > len(PACK_PATH) + 1)
+    return path in dict(MENU) or path in WITH_FORMS or (path.startswith(f"{PACK_PATH}/") and len(path) > len(PACK_PATH) + 1)
 
 
 def _server(services: Services, access: Access) -> Flask:

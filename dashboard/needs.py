@@ -7,7 +7,7 @@ from datetime import datetime
 from typing import Protocol
 
 from tracker.domain.bench import BenchResult
-from tracker.domain.changes import Change, Key, Record
+from tracker.domain.changes import Change, Key, Kind, Record
 from tracker.domain.controller import Controller, Vehicle
 from tracker.domain.divider import DividerPlan, DividerTask
 from tracker.domain.health import PackLearning
@@ -56,19 +56,6 @@ class ChargeService(Protocol):
         """A stored charge; NotFoundError when there is none."""
 
 
-class EditService(Protocol):
-    """Changes to the logbook, each of which can be taken back."""
-
-    def save(self, record: Record, *, replacing: Key | None = None, change_id: str | None = None) -> Change:
-        """Store a record, or change the one named; the same id with the same record again does nothing."""
-
-    def undo(self, change_id: str) -> Change:
-        """Put back what was; ConflictError when what it touched was changed since."""
-
-    def done(self, change_id: str) -> Change | None:
-        """The change of that id, or None."""
-
-
 class ControllerService(Protocol):
     """Controllers, the models that carry them, and their bench tests."""
 
@@ -98,6 +85,22 @@ class PlanningService(Protocol):
         """The resistor that moves a trip point; InputError where none does."""
 
 
+class EditService(Protocol):
+    """Changing the logbook, and taking a change back."""
+
+    def save(self, record: Record, *, replacing: Key | None = None, change_id: str | None = None) -> Change:
+        """Store a new record, or change the one of the key given, its name or time too; FieldErrors, NotFoundError or ConflictError."""
+
+    def remove(self, kind: Kind, key: Key, *, change_id: str | None = None) -> Change:
+        """Remove a record and all that hangs on it; NotFoundError, or ConflictError while others name it."""
+
+    def undo(self, change_id: str) -> Change:
+        """Put back what was before a change; ConflictError when it was changed again since."""
+
+    def done(self, change_id: str) -> Change | None:
+        """The change of that id, if it was done."""
+
+
 class Services(Protocol):
     """The way from the pages to everything else."""
 
@@ -114,12 +117,12 @@ class Services(Protocol):
         """Charges."""
 
     @property
-    def edits(self) -> EditService:
-        """Changes, and taking them back."""
-
-    @property
     def controllers(self) -> ControllerService:
         """Controllers, models and bench tests."""
+
+    @property
+    def edits(self) -> EditService:
+        """Changes, and taking them back."""
 
     @property
     def planning(self) -> PlanningService:

@@ -68,7 +68,9 @@ def gone(change: Change) -> str:
 
 def taken_back(change: Change) -> str:
     """That a change is undone."""
-    return f'<div class="saved"><h2 tabindex="-1">Taken back</h2><p>{said(sentence(change.words))} It is no longer in the logbook.</p></div>'
+    return (
+        f'<div class="saved"><h2 tabindex="-1">Taken back</h2><p>{said(sentence(change.words))} It is no longer in the logbook.</p></div>'
+    )
 
 
 def trouble_html(words: str) -> str:
@@ -88,7 +90,7 @@ def _finding(finding: Finding) -> str:
     more = "".join(f"<p>{said(words)}</p>" for words in folded if words)
     return (
         f'<li class="finding finding-{escape(finding.severity)}"><p>{severity_html(finding.severity)} {said(first)}</p>'
-        f'<details><summary>{"What to do, and why" if rest else "Why"}</summary>{more}</details></li>'
+        f"<details><summary>{'What to do, and why' if rest else 'Why'}</summary>{more}</details></li>"
     )
 
 
@@ -105,9 +107,7 @@ def _saved(change: Change, pack: str, line: str, detail: str) -> str:
     )
     links = f'<a class="button"{attributes(href=pack_address(pack))}>The pack</a>'
     state = "" if not change.undone else "<p>It has been taken back since.</p>"
-    return (
-        f'<div class="saved"><h2 tabindex="-1">{line}</h2>{state}{ANOTHER}<div class="after">{"" if change.undone else undo}{links}</div>{detail}</div>'
-    )
+    return f'<div class="saved"><h2 tabindex="-1">{line}</h2>{state}{ANOTHER}<div class="after">{"" if change.undone else undo}{links}</div>{detail}</div>'
 
 
 def _cells(cells: Sequence[CellDepth]) -> str:

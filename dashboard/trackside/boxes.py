@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from html import escape
 
 from dashboard.theme import counted, mah
-from dashboard.trackside.fields import EACH, READINGS, WHOLE, Field
+from dashboard.trackside.fields import Field
 from dashboard.trackside.markup import attributes, sentence
 from tracker.domain.pack import Pack
 
@@ -53,8 +53,9 @@ def field_html(box: Box) -> str:
     field = box.field
     under = f'<p class="hint" id="{box.own_id}-hint">{escape(field.hint)}</p>' if field.hint else ""
     under += f'<p class="problem" id="{box.own_id}-problem" role="alert">{escape(sentence(box.fault))}</p>'
-    if field.look == "pills":
-        pills = "".join(pill_html(box.own_id, field.name, value, words, chosen=box.text == value) for value, words in field.choices)
+    if field.look in {"pills", "switch"}:
+        chosen = box.text or (field.choices[0][0] if field.look == "switch" else "")
+        pills = "".join(_pill(box.own_id, field.name, value, words, chosen=value == chosen) for value, words in field.choices)
         return _group(box, f"<legend>{box.label}</legend><div>{pills}</div>{under}")
     if field.look in {"volts", "cells"}:
         return _group(box, f"<legend>{box.label}</legend>{_volt_boxes(box)}{under}")
@@ -62,17 +63,7 @@ def field_html(box: Box) -> str:
     return f'<div class="field{wide}" data-field="{field.name}"><label for="{box.own_id}">{box.label}</label>{_box(box)}{under}</div>'
 
 
-def switch_html(prefix: str, texts: Mapping[str, str]) -> str:
-    """Whether voltages are read of the whole pack or of each cell."""
-    chosen = EACH if texts.get(READINGS) == EACH else WHOLE
-    pills = "".join(
-        pill_html(f"{prefix}-{READINGS}", READINGS, value, words, chosen=chosen == value)
-        for value, words in ((WHOLE, "Whole pack"), (EACH, "Each cell"))
-    )
-    return f'<fieldset class="field pills"><legend>Volts read of</legend><div>{pills}</div></fieldset>'
-
-
-def pill_html(stem: str, name: str, value: str, words: str, *, chosen: bool) -> str:
+def _pill(stem: str, name: str, value: str, words: str, *, chosen: bool) -> str:
     """One of a few choices as a button that stays pressed."""
     own_id = f"{stem}-{value}"
     box = f'<input type="radio"{attributes(id=own_id, name=name, value=value, checked=chosen)}>'
@@ -81,7 +72,7 @@ def pill_html(stem: str, name: str, value: str, words: str, *, chosen: bool) -> 
 
 def _group(box: Box, inside: str) -> str:
     about = f"{box.own_id}-problem"
-    look = "by-cell" if box.field.look == "cells" else box.field.look
+    look = {"cells": "by-cell", "switch": "pills switch"}.get(box.field.look, box.field.look)
     return f'<fieldset class="field {look}" data-field="{box.field.name}" aria-describedby="{about}">{inside}</fieldset>'
 
 

@@ -37,7 +37,13 @@ POLICY = "; ".join(
 )
 """Stricter than for the other pages: not even styles stand in this one."""
 
-STATUS: tuple[tuple[type[TrackerError], int], ...] = ((FieldErrors, 422), (NotFoundError, 422), (ConflictError, 409), (InputError, 422), (StoreError, 503))
+STATUS: tuple[tuple[type[TrackerError], int], ...] = (
+    (FieldErrors, 422),
+    (NotFoundError, 422),
+    (ConflictError, 409),
+    (InputError, 422),
+    (StoreError, 503),
+)
 """What each refusal is to the script: to be corrected, to be looked at, or to be tried again later."""
 
 

@@ -63,6 +63,8 @@ def _by_column(form: Form, given: Mapping[str, str]) -> tuple[dict[str, str], di
     texts: dict[str, str] = {}
     problems: dict[str, str] = {}
     for field in form.fields:
+        if field.look == "switch":
+            continue
         boxed = field.look == "cells" or (field.look == "volts" and given.get(READINGS) == EACH)
         boxes = _boxes(given, field.name) if boxed else [given.get(field.name, "").strip()]
         filled = [text for text in boxes if text]

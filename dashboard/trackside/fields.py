@@ -10,7 +10,7 @@ from dashboard.theme import ENDING_WORDS, GOAL_WORDS
 
 Kind = Literal["run", "charge"]
 KINDS: tuple[Kind, ...] = ("run", "charge")
-Look = Literal["pack", "vehicle", "number", "volts", "cells", "pick", "pills", "time", "words"]
+Look = Literal["pack", "vehicle", "number", "volts", "cells", "pick", "pills", "switch", "time", "words"]
 """What a field looks like. `volts` is one box or one a cell, as the switch says; `cells` always one a cell."""
 
 READINGS = "readings"
@@ -51,6 +51,7 @@ class Form:
 
 _PACK = Field(name="pack", label="Pack", look="pack")
 _TEMPERATURE = Field(name="pack_c", label="Pack temperature", unit="°C")
+_SWITCH = Field(name=READINGS, label="Volts read of", look="switch", choices=((WHOLE, "Pack"), (EACH, "Cells")))
 _NOTES = Field(name="notes", label="Notes", look="words")
 
 RUN = Form(
@@ -62,6 +63,7 @@ RUN = Form(
         _PACK,
         Field(name="vehicle", label="Model", look="vehicle"),
         Field(name="run_min", label="Driven", unit="min"),
+        _SWITCH,
         Field(name="after_v", label="Volts after", look="volts", unit="V"),
     ),
     more=(
@@ -90,6 +92,7 @@ CHARGE = Form(
         Field(name="goal", label="Charged to", look="pills", choices=tuple((key, words) for key, words in GOAL_WORDS.items())),
     ),
     more=(
+        _SWITCH,
         Field(name="end_v", label="Volts at the end", look="volts", unit="V"),
         Field(name="cell_mohm", label="Resistance of the cells", look="cells", unit="mΩ"),
         _TEMPERATURE,

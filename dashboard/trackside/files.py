@@ -13,7 +13,13 @@ from dashboard.delivery import FOR_GOOD
 from dashboard.frame import NAME
 
 PREFIX = "/log/files"
-TYPES = {"log.css": "text/css", "store.js": "text/javascript", "queue.js": "text/javascript", "form.js": "text/javascript", "log.js": "text/javascript"}
+TYPES = {
+    "log.css": "text/css",
+    "store.js": "text/javascript",
+    "queue.js": "text/javascript",
+    "form.js": "text/javascript",
+    "log.js": "text/javascript",
+}
 ICON = "/assets/icon.svg"
 WORKER_POLICY = "default-src 'none'; connect-src 'self'"
 """What the worker may fetch is decided by the policy it came with."""
@@ -43,7 +49,7 @@ def _file(version: str, name: str) -> Response:
 def _worker() -> Response:
     """The worker, told which files there are: it changes when one of them does, and the phone then fetches them anew."""
     kept = ["/log", ICON, *addresses().values()]
-    told = f"const KEPT = {json.dumps(kept)};\nconst NAME = \"log-{hashlib.sha256(json.dumps(kept).encode()).hexdigest()[:12]}\";\n"
+    told = f'const KEPT = {json.dumps(kept)};\nconst NAME = "log-{hashlib.sha256(json.dumps(kept).encode()).hexdigest()[:12]}";\n'
     response = Response(told.encode() + _bytes("worker.js"), mimetype="text/javascript")
     response.headers["Cache-Control"] = "no-cache"
     response.headers["Service-Worker-Allowed"] = "/log"

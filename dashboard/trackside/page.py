@@ -9,7 +9,7 @@ from html import escape
 from dashboard.addresses import LOG_PATH as PATH
 from dashboard.frame import CAUTION, NAME, MenuEntry
 from dashboard.trackside.answer import BELIEVED, CHARGE_WAITING, WAITING
-from dashboard.trackside.boxes import Box, field_html, switch_html
+from dashboard.trackside.boxes import Box, field_html
 from dashboard.trackside.fields import FORMS, READINGS, Field, Form, Kind, form_of
 from dashboard.trackside.markup import attributes, name_html, sentence
 from tracker.domain.pack import Pack
@@ -51,7 +51,7 @@ def document(view: View, *, menu: Sequence[MenuEntry], files: Mapping[str, str])
 </head>
 <body>
 <a href="#page" class="skip">Skip to the page</a>
-<header class="top"><a class="brand" href="/">{NAME}</a><p id="link" role="status"></p><nav class="menu" aria-label="Pages">{_menu(menu)}</nav></header>
+<header class="top"><a class="brand" href="/">{NAME}</a><p id="link" role="status"></p>{_menu(menu)}</header>
 <main id="page" tabindex="-1">
 {_body(view)}
 </main>
@@ -61,9 +61,12 @@ def document(view: View, *, menu: Sequence[MenuEntry], files: Mapping[str, str])
 
 
 def _menu(menu: Sequence[MenuEntry]) -> str:
-    return "".join(
+    """The links to the other pages; on a narrow screen they are folded away, for the form should be in sight at once."""
+    links = "".join(
         f'<a class="menu-link" href="{path}"{" aria-current=page" if path == PATH else ""}>{escape(title)}</a>' for path, title in menu
     )
+    nav = f'<nav class="menu" aria-label="Pages">{links}</nav>'
+    return f'<details class="narrow"><summary>Menu</summary>{nav}</details><div class="broad">{nav}</div>'
 
 
 def _body(view: View) -> str:
@@ -100,7 +103,7 @@ def _first_steps() -> str:
 
 def _tabs(view: View) -> str:
     return "".join(
-        f'<a{attributes(href=f"{PATH}?what={form.kind}", data_kind=form.kind, aria_current="true" if form.kind == view.kind else None)}>'
+        f"<a{attributes(href=f'{PATH}?what={form.kind}', data_kind=form.kind, aria_current='true' if form.kind == view.kind else None)}>"
         f"{form.tab}</a>"
         for form in FORMS.values()
     )
@@ -127,17 +130,14 @@ def _form(form: Form, view: View) -> str:
             for each in fields
         )
 
-    switch = switch_html(form.kind, texts)
-    first = drawn(form.first) + (switch if form.kind == "run" else "")
-    more = ("" if form.kind == "run" else switch) + drawn(form.more)
     open_fold = any(each.name in problems for each in form.more)
     named = {each.name for each in form.fields}
     stray = "".join(f"<p>{escape(sentence(words))}</p>" for name, words in problems.items() if name not in named)
     waiting = WAITING if form.kind == "run" else CHARGE_WAITING
     return f"""<form id="{form.kind}" class="log" method="post" action="{PATH}"{attributes(hidden=not shown)} data-title="{escape(form.title)}">
 <input type="hidden" name="kind" value="{form.kind}"><input type="hidden" name="entry_id"{attributes(value=view.entry_id)}>
-<div class="first">{first}</div>
-<details class="more"{attributes(open=open_fold)}><summary>More readings</summary><div class="rest">{more}</div></details>
+<div class="first">{drawn(form.first)}</div>
+<details class="more"{attributes(open=open_fold)}><summary>More readings</summary><div class="rest">{drawn(form.more)}</div></details>
 <div class="answer" role="status" aria-label="What it shows"><p class="quiet">{waiting}</p></div>
 <div class="stray" role="alert">{stray}</div>
 <button type="submit" class="main save">Save</button>

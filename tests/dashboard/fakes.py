@@ -10,6 +10,7 @@ from datetime import UTC, date, datetime, timedelta
 from tests.dashboard.fake_plans import HOSTILE as HOSTILE
 from tests.dashboard.fake_plans import FakeControllers, FakePlanning, club_controllers
 from tests.dashboard.fake_plans import guess as guess
+from tracker.domain.changes import Change, Key, Kind, Record
 from tracker.domain.health import CellHealth, CurveReading, HealthPoint, Outlook, OwnCurve, PackHealth, PackLearning
 from tracker.domain.pack import Pack
 from tracker.domain.results import (
@@ -139,6 +140,42 @@ class FakePacks:
         return made_learning(pack, [one.run.started_at for one in record.runs])
 
 
+class FakeEdits:
+    """Looks only: what changes the logbook is tested on a real one."""
+
+    def save(self, record: Record, *, replacing: Key | None = None, change_id: str | None = None) -> Change:
+        raise NotFoundError("Nothing is stored here.")
+
+    def remove(self, kind: Kind, key: Key, *, change_id: str | None = None) -> Change:
+        raise NotFoundError("Nothing is stored here.")
+
+    def undo(self, change_id: str) -> Change:
+        raise NotFoundError("Nothing was changed here.")
+
+    def done(self, change_id: str) -> Change | None:
+        return None
+
+
+class FakeRuns:
+    """Looks only, as above."""
+
+    def preview(self, run: Run) -> RunEstimate:
+        raise NotFoundError("Nothing is estimated here.")
+
+    def one(self, pack: str, started_at: datetime) -> AssessedRun:
+        raise NotFoundError("No run is stored here.")
+
+
+class FakeCharges:
+    """Looks only, as above."""
+
+    def preview(self, charge: Charge) -> tuple[Finding, ...]:
+        raise NotFoundError("Nothing is estimated here.")
+
+    def one(self, pack: str, finished_at: datetime) -> Charge:
+        raise NotFoundError("No charge is stored here.")
+
+
 class FakeServices:
     """Everything the pages ask for."""
 
@@ -146,6 +183,9 @@ class FakeServices:
         self.packs = packs
         self.controllers = controllers
         self.planning = planning
+        self.edits = FakeEdits()
+        self.runs = FakeRuns()
+        self.charges = FakeCharges()
 
 
 def empty_services() -> FakeServices:
