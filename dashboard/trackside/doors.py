@@ -76,8 +76,8 @@ class _Doors:
         entry = Entry(kind=form_of(given.get("kind", "")).kind, texts=given, at=datetime.now(UTC).replace(microsecond=0))
         try:
             saved = save(self._services, entry, entry_id)
-        except FieldErrors as errors:
-            return self._show(entry.kind, given, problems=errors.problems, entry_id=entry_id, status=422)
+        except (FieldErrors, NotFoundError) as error:
+            return self._show(entry.kind, given, problems=_by_field(error), entry_id=entry_id, status=422)
         except TrackerError as error:
             return self._show(entry.kind, given, notice=trouble_html(str(error)), entry_id=entry_id, status=_status(error))
         pack, at = saved.key
@@ -186,9 +186,15 @@ def _said(answer: Callable[[], tuple[dict[str, Any], int]]) -> tuple[Response, i
         body, status = answer()
     except TrackerError as error:
         body, status = {"words": str(error)}, _status(error)
-        if isinstance(error, FieldErrors):
-            body = {"words": " ".join(problem_words(error.problems).values()), "problems": problem_words(error.problems)}
+        if isinstance(error, FieldErrors | NotFoundError):
+            problems = problem_words(_by_field(error))
+            body = {"words": " ".join(problems.values()), "problems": problems}
     return jsonify(body), status
+
+
+def _by_field(error: FieldErrors | NotFoundError) -> dict[str, str]:
+    """What is wrong with which field: what is not there any more is the pack."""
+    return error.problems if isinstance(error, FieldErrors) else {"pack": str(error)}
 
 
 def _status(error: TrackerError) -> int:

@@ -1,0 +1,72 @@
+"""A small logbook of an invented club, in a file of its own, so that a server can be stopped and started on it."""
+
+from __future__ import annotations
+
+import shutil
+from collections.abc import Callable, Iterator
+from datetime import UTC, datetime, timedelta
+from pathlib import Path
+
+import pytest
+from flask.testing import FlaskClient
+
+from dashboard.app import create_app
+from tests.dashboard.fakes import HOSTILE
+from tracker.domain.controller import Vehicle
+from tracker.domain.pack import Pack
+from tracker.domain.session import Charge, Run
+from tracker.services import Services, open_services
+
+Open = Callable[[], Services]
+
+
+@pytest.fixture(scope="session")
+def written(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """The club's logbook as it is before each test."""
+    file = tmp_path_factory.mktemp("club") / "club.sqlite3"
+    with open_services(f"sqlite:///{file}") as services:
+        for pack in (
+            Pack(name="Tug 1", chemistry="lipo", series=2, capacity_ah=3.2),
+            Pack(name="Groomer left", chemistry="lipo", series=3, capacity_ah=5.0),
+            Pack(name=HOSTILE, chemistry="lihv", series=2, capacity_ah=2.2),
+            Pack(name="Crawler six", chemistry="nimh", series=6, capacity_ah=4.2),
+        ):
+            services.packs.save(pack)
+        for name in ("Harbour tug", "Snow groomer", HOSTILE):
+            services.controllers.save(Vehicle(name=name))
+        start = datetime.now(UTC).replace(microsecond=0) - timedelta(days=4)
+        services.runs.log(
+            Run(
+                pack="Tug 1",
+                started_at=start,
+                run_s=900,
+                before_v=(4.19, 4.19),
+                after_v=(3.80, 3.79),
+                rest_after_s=1200,
+                vehicle="Harbour tug",
+            )
+        )
+        services.charges.log(Charge(pack="Tug 1", finished_at=start + timedelta(hours=3), put_back_ah=1.72, goal="full"))
+    return file
+
+
+@pytest.fixture
+def database(tmp_path: Path, written: Path) -> Open:
+    """How to open a copy of it."""
+    file = tmp_path / "club.sqlite3"
+    shutil.copy(written, file)
+    return lambda: open_services(f"sqlite:///{file}")
+
+
+@pytest.fixture
+def services(database: Open) -> Iterator[Services]:
+    """The club's logbook, opened."""
+    with database() as opened:
+        yield opened
+
+
+@pytest.fixture
+def client(services: Services) -> FlaskClient:
+    """What asks the page's doors as a browser would."""
+    client: FlaskClient = create_app(services).server.test_client()
+    return client
