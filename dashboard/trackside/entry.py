@@ -66,10 +66,10 @@ def _by_column(form: Form, given: Mapping[str, str]) -> tuple[dict[str, str], di
         if field.look == "switch":
             continue
         boxed = field.look == "cells" or (field.look == "volts" and given.get(READINGS) == EACH)
-        boxes = _boxes(given, field.name) if boxed else [given.get(field.name, "").strip()]
-        filled = [text for text in boxes if text]
+        boxes = _boxes(given, field.name) if boxed else [given.get(field.name, "")]
+        filled = [text for text in boxes if text.strip()]
         if len(filled) not in {0, len(boxes)}:
-            missing = next(number for number, text in enumerate(boxes, 1) if not text)
+            missing = next(number for number, text in enumerate(boxes, 1) if not text.strip())
             problems[field.name] = f"cell {missing} is missing; give every cell, or none."
         elif filled:
             texts[field.name] = " ".join(filled)
