@@ -51,7 +51,7 @@ class Form:
 
 _PACK = Field(name="pack", label="Pack", look="pack")
 _TEMPERATURE = Field(name="pack_c", label="Pack temperature", unit="°C")
-_SWITCH = Field(name=READINGS, label="Volts read of", look="switch", choices=((WHOLE, "Pack"), (EACH, "Cells")))
+_SWITCH = Field(name=READINGS, label="Volts read of", look="switch", choices=((WHOLE, "Whole pack"), (EACH, "Each cell")))
 _NOTES = Field(name="notes", label="Notes", look="words")
 
 RUN = Form(

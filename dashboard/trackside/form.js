@@ -4,6 +4,8 @@ const Form = (() => {
   const AFTER_TYPING = 350;
   const REMEMBERED = { pack: "log_pack", vehicle: "log_vehicle", readings: "log_readings" };
   const find = (form, name) => form.querySelector(`[data-field="${name}"]`);
+  /* What lies in a closed fold still has a place in the page, but nobody sees it. */
+  const seen = (box) => box.offsetParent && !box.closest("details:not([open])");
   const boxesIn = (field) => [...field.querySelectorAll("input, select, textarea")].filter((box) => box.offsetParent || box.type === "radio");
 
   /* What stands in a form, by field; times with their offset, for the phone's zone need not be the program's. */
@@ -140,7 +142,7 @@ const Form = (() => {
   const onEnter = (event) => {
     const box = event.target;
     if (event.key !== "Enter" || event.isComposing || box.tagName !== "INPUT" || box.type === "radio") return;
-    const boxes = [...event.currentTarget.querySelectorAll("input:not([type=radio]):not([type=hidden])")].filter((one) => one.offsetParent);
+    const boxes = [...event.currentTarget.querySelectorAll("input:not([type=radio]):not([type=hidden])")].filter(seen);
     const next = boxes[boxes.indexOf(box) + 1];
     if (!next) return;
     event.preventDefault();

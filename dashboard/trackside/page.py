@@ -138,9 +138,9 @@ def _form(form: Form, view: View) -> str:
 <input type="hidden" name="kind" value="{form.kind}"><input type="hidden" name="entry_id"{attributes(value=view.entry_id)}>
 <div class="first">{drawn(form.first)}</div>
 <details class="more"{attributes(open=open_fold)}><summary>More readings</summary><div class="rest">{drawn(form.more)}</div></details>
-<div class="answer" role="status" aria-label="What it shows"><p class="quiet">{waiting}</p></div>
 <div class="stray" role="alert">{stray}</div>
 <button type="submit" class="main save">Save</button>
+<div class="answer" role="status" aria-label="What it shows"><p class="quiet">{waiting}</p></div>
 <p class="quiet small">{BELIEVED}</p>
 </form>"""
 

@@ -2,7 +2,9 @@
 const PATIENCE = 4000;
 
 const keep = async (address) => {
-  const answer = await fetch(address, { cache: "no-cache", credentials: "same-origin" });
+  // A file's address changes with its contents, so what the browser has of it already will do.
+  const cache = address.startsWith("/log/files/") ? "default" : "no-cache";
+  const answer = await fetch(address, { cache, credentials: "same-origin" });
   // A page that only asks to sign in is not worth keeping.
   if (answer.ok && !answer.redirected) await (await caches.open(NAME)).put(address, answer);
 };

@@ -3,14 +3,19 @@
 from __future__ import annotations
 
 import shutil
+import threading
 from collections.abc import Callable, Iterator
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
+from typing import Any
 
 import pytest
 from flask.testing import FlaskClient
+from werkzeug.serving import BaseWSGIServer, make_server
 
+from dashboard.access import Access
 from dashboard.app import create_app
+from tests.dashboard.conftest import Quiet
 from tests.dashboard.fakes import HOSTILE
 from tracker.domain.controller import Vehicle
 from tracker.domain.pack import Pack
@@ -70,3 +75,63 @@ def client(services: Services) -> FlaskClient:
     """What asks the page's doors as a browser would."""
     client: FlaskClient = create_app(services).server.test_client()
     return client
+
+
+class Track:
+    """A server that can be gone and come back, on the same port and the same logbook, and counts what it sends."""
+
+    def __init__(self, database: Open, access: Access | None = None) -> None:
+        self._database, self._access = database, access
+        self._port = 0
+        self._server: BaseWSGIServer | None = None
+        self.sent: dict[str, int] = {}
+
+    @property
+    def base(self) -> str:
+        """Where it answers."""
+        return f"http://127.0.0.1:{self._port}"
+
+    def start(self) -> None:
+        """Open the logbook and serve it."""
+        self.services = self._database()
+        app: Any = create_app(self.services, self._access)
+        inner = app.server.wsgi_app
+        app.server.wsgi_app = lambda environ, respond: self._counted(inner, environ, respond)
+        self._server = make_server("127.0.0.1", self._port, app.server, threaded=True, request_handler=Quiet)
+        self._port = self._server.server_port
+        self._thread = threading.Thread(target=self._server.serve_forever, daemon=True)
+        self._thread.start()
+
+    def stop(self) -> None:
+        """Be gone."""
+        if self._server is not None:
+            self._server.shutdown()
+            self._thread.join()
+            self._server.server_close()
+            self.services.close()
+            self._server = None
+
+    def runs(self, pack: str) -> list[Run]:
+        """What is in the logbook."""
+        return [assessed.run for assessed in self.services.runs.assess(pack)]
+
+    def _counted(self, inner: Any, environ: Any, respond: Any) -> Any:
+        heads: list[int] = []
+
+        def told(status: str, headers: Any, *more: Any) -> Any:
+            heads.append(sum(len(name) + len(value) + 4 for name, value in headers) + len(status) + 11)
+            return respond(status, headers, *more)
+
+        body = b"".join(inner(environ, told))
+        path = environ["PATH_INFO"]
+        self.sent[path] = self.sent.get(path, 0) + len(body) + sum(heads)
+        return [body]
+
+
+@pytest.fixture
+def track(database: Open) -> Iterator[Track]:
+    """The club's logbook, served."""
+    server = Track(database)
+    server.start()
+    yield server
+    server.stop()
