@@ -16,7 +16,7 @@ from dashboard.frame import MenuEntry
 from dashboard.needs import Services
 from dashboard.trackside.answer import charge_answer, problem_words, run_answer, taken_back, trouble_html
 from dashboard.trackside.entry import Entry, entry_in, record_of
-from dashboard.trackside.fields import READINGS, form_of
+from dashboard.trackside.fields import KINDS, READINGS, form_of
 from dashboard.trackside.files import addresses, serve_files
 from dashboard.trackside.page import View, document, unknown_pack
 from dashboard.trackside.saving import Saved, answer_of, key_in, save, stored
@@ -157,7 +157,7 @@ class _Doors:
             packs=packs,
             vehicles=[vehicle.name for vehicle in self._services.controllers.vehicles()],
             texts={**texts, READINGS: texts.get(READINGS, "")},
-            entry_id=entry_id or str(uuid.uuid4()),
+            entry_ids={form: entry_id if entry_id and form == kind else str(uuid.uuid4()) for form in KINDS},
             problems=problems or {},
             notice=notice,
             saved=saved,

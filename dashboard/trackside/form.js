@@ -114,7 +114,7 @@ const Form = (() => {
   const preview = async (form) => {
     const given = texts(form);
     stopper?.abort();
-    if (!given.pack || !Object.entries(given).some(([name, text]) => !(name in REMEMBERED) && text.trim())) return;
+    if (!given.pack || !Object.entries(given).some(([name, text]) => !(name in REMEMBERED) && text.trim())) return show(form, "");
     stopper = new AbortController();
     const own = stopper;
     const entry = { kind: form.id, at: new Date().toISOString(), texts: given };

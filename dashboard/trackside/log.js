@@ -60,6 +60,7 @@
   /* ---- saving ---- */
   const notice = (html) => {
     byId("notice").innerHTML = html;
+    delete byId("notice").dataset.entry;
     byId("work").hidden = Boolean(html);
     if (!html) return;
     window.scrollTo(0, 0);
@@ -67,10 +68,13 @@
   };
 
   const keptNotice = (entry) => {
+    // Asked only now that there is something to lose: some browsers put a question to the person.
+    navigator.storage?.persist?.();
     notice('<div class="saved"><h2 tabindex="-1">Kept on this phone</h2><p></p><a class="button main" data-another href="/log">Log another</a></div>');
     const why = Queue.state.signedOut ? "Sign in, and it is handed over." : "It is handed over as soon as the program can be reached.";
     const said = byId("notice").querySelector("p");
     said.append(made("bdi", wordsOf(entry)), `. ${why}`);
+    byId("notice").dataset.entry = entry.id;
     if (Queue.state.signedOut) said.after(made("a", "Sign in", { href: "/sign-in?next=/log", className: "button" }));
   };
 
@@ -115,12 +119,14 @@
     }
     Queue.state.holding = null;
     if (status === 200 || status === 201) notice(body.html);
-    else if (status === 409 || status === 422) {
-      shown.querySelector(".stray").textContent = body.words;
+    else if (Queue.isFinal(status)) {
+      shown.querySelector(".stray").textContent = body.words || "The program did not take this entry.";
       Queue.state.holding = entry.id;
     } else {
       keptNotice(entry);
       Queue.later();
+      // A slow answer may still come.
+      sent.then((late) => late.status >= 200 && late.status < 300 && byId("notice").dataset.entry === entry.id && notice(late.body.html));
     }
     return draw();
   };
@@ -154,6 +160,7 @@
   });
   byId("notice").addEventListener("submit", async (event) => {
     event.preventDefault();
+    event.target.querySelector(".problem")?.remove();
     const { status, body } = await Queue.ask("/log/undo", { method: "POST", body: new URLSearchParams(new FormData(event.target)) });
     if (status === 200) {
       notice(body.html);
@@ -199,10 +206,10 @@
 
   const row = (entry) => {
     const item = made("li");
-    const said = made("p", stateOf(entry), { className: entry.state === "waiting" ? "" : "problem" });
+    const said = made("p", stateOf(entry), { className: entry.state === "waiting" || entry.id === Queue.state.holding ? "" : "problem" });
     const at = new Date(entry.at).toLocaleString([], { day: "numeric", month: "short", hour: "2-digit", minute: "2-digit" });
     const head = made("p", "", { className: "strong" });
-    head.append(made("bdi", wordsOf(entry)), made("span", ` ${at}`, { className: "quiet" }));
+    head.append(made("bdi", wordsOf(entry)), made("span", at, { className: "quiet" }));
     const buttons = made("div", "", { className: "after" });
     const button = (words, act) => buttons.append(made("button", words, { type: "button", onclick: act }));
     if (dropping === entry.id) {
@@ -236,7 +243,7 @@
       link.dataset.words = words;
       link.replaceChildren(entries.length ? made("a", words, { href: "#waiting" }) : words);
     }
-    const now = JSON.stringify([entries, dropping, Queue.state]);
+    const now = JSON.stringify([entries, dropping, Queue.state.holding, Queue.state.signedOut]);
     if (now !== drawn) {
       drawn = now;
       byId("entries").replaceChildren(...entries.map(row));
@@ -260,7 +267,6 @@
         await navigator.serviceWorker.register("/log/worker.js", { scope: "/log" });
         await navigator.serviceWorker.ready;
         opensAlone = true;
-        navigator.storage?.persist?.();
       } catch {
         opensAlone = false;
       }

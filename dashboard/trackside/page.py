@@ -26,8 +26,8 @@ class View:
     vehicles: Sequence[str]
     texts: Mapping[str, str]
     """What stands in the fields."""
-    entry_id: str
-    """Under which the entry will be saved, so that sending the form twice saves it once."""
+    entry_ids: Mapping[Kind, str]
+    """Under which the entry of each form will be saved, so that sending it twice saves it once."""
     problems: Mapping[str, str] = field(default_factory=dict)
     notice: str = ""
     """HTML above the form: what was saved, or what could not be done."""
@@ -135,7 +135,7 @@ def _form(form: Form, view: View) -> str:
     stray = "".join(f"<p>{escape(sentence(words))}</p>" for name, words in problems.items() if name not in named)
     waiting = WAITING if form.kind == "run" else CHARGE_WAITING
     return f"""<form id="{form.kind}" class="log" method="post" action="{PATH}"{attributes(hidden=not shown)} data-title="{escape(form.title)}">
-<input type="hidden" name="kind" value="{form.kind}"><input type="hidden" name="entry_id"{attributes(value=view.entry_id)}>
+<input type="hidden" name="kind" value="{form.kind}"><input type="hidden" name="entry_id"{attributes(value=view.entry_ids[form.kind])}>
 <div class="first">{drawn(form.first)}</div>
 <details class="more"{attributes(open=open_fold)}><summary>More readings</summary><div class="rest">{drawn(form.more)}</div></details>
 <div class="stray" role="alert">{stray}</div>

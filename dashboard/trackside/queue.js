@@ -48,6 +48,9 @@ const Queue = (() => {
     others?.postMessage("changed");
   };
 
+  /* Asking again would bring the same answer. */
+  const isFinal = (status) => status >= 400 && status < 500 && ![401, 403, 408, 429].includes(status);
+
   /* Sends one entry and notes what became of it. */
   const deliver = async (entry) => {
     inHand.add(entry.id);
@@ -56,7 +59,7 @@ const Queue = (() => {
       const { status, body } = answer;
       if (status === 200 || status === 201) await Store.drop(entry.id);
       else if (status === 409) await Store.change(entry.id, { state: "differs", said: body.words });
-      else if (status >= 400 && status < 500 && status !== 401 && status !== 403 && status !== 408 && status !== 429)
+      else if (isFinal(status))
         await Store.change(entry.id, { state: "refused", said: body.words || "The program did not take this entry.", problems: body.problems });
       return answer;
     } finally {
@@ -71,7 +74,14 @@ const Queue = (() => {
     wait = Math.min(wait * 2, LONGEST_WAIT);
   };
 
-  const waiting = async () => (await Store.all()).filter((entry) => entry.state === "waiting" && entry.id !== state.holding && !inHand.has(entry.id));
+  const waiting = async () => {
+    try {
+      return (await Store.all()).filter((entry) => entry.state === "waiting" && entry.id !== state.holding && !inHand.has(entry.id));
+    } catch {
+      // A browser that keeps nothing has nothing to hand over.
+      return [];
+    }
+  };
 
   const handOver = async () => {
     if (busy) return;
@@ -104,5 +114,5 @@ const Queue = (() => {
   document.addEventListener("visibilitychange", () => document.visibilityState === "visible" && atOnce());
   if (others) others.onmessage = () => told();
 
-  return { newId, ask, json, deliver, atOnce, later, changed, state, onChange: (listener) => (told = listener) };
+  return { newId, ask, json, deliver, isFinal, atOnce, later, changed, state, onChange: (listener) => (told = listener) };
 })();

@@ -1,5 +1,5 @@
 /* Keeps the page on the phone: its own few files, fetched anew whenever that works, and nothing else of the program. */
-const PATIENCE = 4000;
+const PATIENCE = 3000;
 
 const keep = async (address) => {
   // A file's address changes with its contents, so what the browser has of it already will do.
@@ -38,6 +38,8 @@ self.addEventListener("fetch", (event) => {
   const key = address.pathname;
   const answer = async () => {
     const kept = await (await caches.open(NAME)).match(key);
+    // The contents of a file never change under its address.
+    if (kept && key.startsWith("/log/files/")) return kept;
     const asked = fresh(event, key);
     if (!kept) return asked;
     const late = new Promise((resolve) => setTimeout(resolve, PATIENCE, kept));
