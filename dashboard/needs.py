@@ -14,6 +14,7 @@ from tracker.domain.health import PackLearning
 from tracker.domain.pack import Pack
 from tracker.domain.planning import CutoffPlan, CutoffTask
 from tracker.domain.results import AssessedRun, Finding, PackRecord, PackState, RunEstimate
+from tracker.domain.season import SeasonRun
 from tracker.domain.session import BenchTest, Charge, Run
 
 
@@ -31,6 +32,9 @@ class PackService(Protocol):
 
     def record(self, name: str) -> PackRecord:
         """Everything about one pack; NotFoundError when there is none of that name."""
+
+    def season(self, since: datetime, pack: str | None = None) -> Sequence[SeasonRun]:
+        """Every run since then, of all packs or of one, in time order."""
 
     def learning(self, name: str) -> PackLearning:
         """What the pack's history teaches, as known now; NotFoundError when there is none of that name."""

@@ -10,7 +10,7 @@ from contextlib import AbstractContextManager, contextmanager
 from typing import Any
 
 import pytest
-from playwright.sync_api import Browser, sync_playwright
+from playwright.sync_api import Browser, expect, sync_playwright
 from werkzeug.serving import WSGIRequestHandler, make_server
 
 from dashboard.access import Access
@@ -18,6 +18,9 @@ from dashboard.app import create_app
 from dashboard.needs import Services
 
 FLAGS = ["--no-sandbox", "--disable-background-networking", "--disable-dev-shm-usage", "--no-first-run", "--disable-component-update"]
+
+# In ms: long, for the browser shares the machine with other tests. What has come is not waited for any longer.
+expect.set_options(timeout=30_000)
 
 Serve = Callable[..., AbstractContextManager[str]]
 

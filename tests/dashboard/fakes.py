@@ -14,6 +14,7 @@ from tracker.domain.changes import Change, Key, Kind, Record
 from tracker.domain.health import CellHealth, CurveReading, HealthPoint, Outlook, OwnCurve, PackHealth, PackLearning
 from tracker.domain.pack import Pack
 from tracker.domain.results import (
+    GRADES,
     AssessedRun,
     CellDepth,
     Estimate,
@@ -25,6 +26,7 @@ from tracker.domain.results import (
     Quantity,
     RunEstimate,
 )
+from tracker.domain.season import SeasonRun
 from tracker.domain.session import Charge, Run
 from tracker.errors import NotFoundError
 
@@ -133,6 +135,19 @@ class FakePacks:
         if name not in self._records:
             raise NotFoundError(f"No pack is named {name!r}. See all packs for the names there are.")
         return self._records[name]
+
+    def season(self, since: datetime, pack: str | None = None) -> list[SeasonRun]:
+        runs = [
+            SeasonRun(
+                pack=name,
+                started_at=one.run.started_at,
+                grade=min((cell.grade for cell in one.estimate.cells if cell.grade), key=GRADES.index, default=None),
+            )
+            for name, record in self._records.items()
+            if pack in {None, name}
+            for one in record.runs
+        ]
+        return sorted((run for run in runs if run.started_at >= since), key=lambda run: run.started_at)
 
     def learning(self, name: str) -> PackLearning:
         record = self.record(name)
