@@ -55,7 +55,7 @@ def document(view: View, *, menu: Sequence[MenuEntry], files: Mapping[str, str])
 <main id="page" tabindex="-1">
 {_body(view)}
 </main>
-<footer><p>{CAUTION} <a href="/safety">Safety</a>.</p></footer>
+<footer><p>{CAUTION} <a href="/safety">Safety</a>.</p><p><a href="/units">Units and dates</a></p></footer>
 </body>
 </html>"""
 
