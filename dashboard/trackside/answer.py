@@ -32,7 +32,7 @@ def run_answer(estimate: RunEstimate) -> str:
 def charge_answer(charge: Charge, findings: Sequence[Finding]) -> str:
     """What a charge shows before it is saved."""
     heard = f"<p>{_charge_words(charge)}</p>" if charge.put_back_ah is not None or charge.goal else f"<p>{CHARGE_WAITING}</p>"
-    return heard + (findings_html(findings) or ("<p>Nothing odd about it.</p>" if charge.put_back_ah is not None else ""))
+    return heard + (findings_html(findings) or ("<p>These readings bring up no warning.</p>" if charge.put_back_ah is not None else ""))
 
 
 def findings_html(findings: Sequence[Finding]) -> str:

@@ -19,6 +19,7 @@ const Form = (() => {
 
   /* As many boxes as the chosen pack has cells. */
   const fitCells = (form) => {
+    form.dataset.readings = form.elements.readings.value;
     const count = Number(form.elements.pack.selectedOptions[0]?.dataset.series || 1);
     for (const group of form.querySelectorAll(".cells")) {
       while (group.children.length > count) group.lastChild.remove();
@@ -33,6 +34,9 @@ const Form = (() => {
       }
     }
   };
+
+  /* Whether there is more in it than what was remembered from last time. */
+  const typed = (given) => Object.entries(given).some(([name, text]) => !(name in REMEMBERED) && text.trim());
 
   const set = (form, name, text) => {
     const box = form.elements[name];
@@ -114,7 +118,7 @@ const Form = (() => {
   const preview = async (form) => {
     const given = texts(form);
     stopper?.abort();
-    if (!given.pack || !Object.entries(given).some(([name, text]) => !(name in REMEMBERED) && text.trim())) return show(form, "");
+    if (!given.pack || !typed(given)) return show(form, "");
     stopper = new AbortController();
     const own = stopper;
     const entry = { kind: form.id, at: new Date().toISOString(), texts: given };
@@ -149,5 +153,5 @@ const Form = (() => {
     next.focus();
   };
 
-  return { texts, fill, clear, fitCells, set, remember, remembered, problems, show, soon, still, onEnter, find };
+  return { texts, typed, fill, clear, fitCells, set, remember, remembered, problems, show, soon, still, onEnter, find };
 })();

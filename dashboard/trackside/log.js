@@ -111,6 +111,7 @@
       const stray = Object.entries(body.problems).filter(([name]) => !Form.find(shown, name));
       shown.querySelector(".stray").textContent = stray.map(([, words]) => words).join(" ");
       Form.problems(shown, body.problems)?.focus();
+      if (!Form.typed(entry.texts)) await Store.drop(entry.id);
       return draw();
     }
     if (!kept && status !== 200 && status !== 201) {
@@ -146,7 +147,7 @@
     one.addEventListener("keydown", Form.onEnter);
     one.addEventListener("input", () => Form.soon(one));
     one.addEventListener("change", (event) => {
-      if (event.target.name === "pack") Form.fitCells(one);
+      if (event.target.name === "pack" || event.target.name === "readings") Form.fitCells(one);
       if (event.target.name === "pack" || event.target.name === "vehicle") history.replaceState(null, "", address(one.id));
       Form.soon(one);
     });

@@ -43,7 +43,8 @@ self.addEventListener("fetch", (event) => {
     const asked = fresh(event, key);
     if (!kept) return asked;
     const late = new Promise((resolve) => setTimeout(resolve, PATIENCE, kept));
-    return Promise.race([asked.catch(() => kept), late]);
+    // A program that is there but cannot answer is as good as away.
+    return Promise.race([asked.then((answer) => (answer.status >= 500 ? kept : answer)).catch(() => kept), late]);
   };
   event.respondWith(answer());
 });

@@ -183,28 +183,34 @@ def test_it_is_clean_in_every_light_and_on_a_narrow_screen(chromium: Browser, tr
     for scheme, width in (("light", 390), ("dark", 320)):
         with context_of(chromium, (width, 800), scheme) as context:
             watched = Watched(context, track.base)
-            page = visit(watched, f"/log?pack=Groomer%20left&vehicle=x{'y' * 150}")
+            page = visit(watched, "/log?pack=Groomer%20left")
             page.get_by_text("Each cell").locator("visible=true").click()
             page.get_by_label("Driven, min").fill("9")
             for cell in (1, 2, 3):
                 page.get_by_label(f"Volts after, cell {cell}").fill("3.2")
             expect(page.locator("#run .findings li").first).to_be_visible()
             page.evaluate("document.querySelectorAll('details').forEach(fold => { fold.open = true; })")
-            found[scheme, "asked"] = violations(page), page.evaluate(SMALL_TARGETS)
-            assert page.evaluate("document.documentElement.scrollWidth") <= width
-            page.get_by_role("button", name="Save").click()
-            expect(page.get_by_role("heading", name=re.compile("Saved: "))).to_be_visible()
-            found[scheme, "saved"] = violations(page), page.evaluate(SMALL_TARGETS)
-            assert page.evaluate("document.documentElement.scrollWidth") <= width
-            page = visit(watched, "/log?what=charge&pack=nobody")
-            page.locator("#charge summary").first.click()
-            page.get_by_label("Put back, mAh").fill("a lot")
-            page.get_by_role("button", name="Save").click()
-            expect(page.locator("#charge-put_back_mah-problem")).not_to_be_empty()
-            found[scheme, "refused"] = violations(page), page.evaluate(SMALL_TARGETS)
-            assert page.evaluate("document.documentElement.scrollWidth") <= width
+            found[scheme, "asked"] = amiss(page, width)
+            if scheme == "light":
+                page.get_by_role("button", name="Save").click()
+                expect(page.get_by_role("heading", name=re.compile("Saved: "))).to_be_visible()
+                found[scheme, "saved"] = amiss(page, width)
+            else:
+                page = visit(watched, "/log?what=charge&pack=nobody")
+                page.locator("#charge summary").first.click()
+                page.get_by_label("Put back, mAh").fill("a lot")
+                page.get_by_role("button", name="Save").click()
+                expect(page.locator("#charge-put_back_mah-problem")).not_to_be_empty()
+                found[scheme, "refused"] = amiss(page, width)
+            # Browsers write every refusal into their log.
             assert [one for one in watched.wrong if "422" not in one] == []
-    assert {place: amiss for place, amiss in found.items() if amiss != ([], [])} == {}
+    assert {place: what for place, what in found.items() if what} == {}
+
+
+def amiss(page: Page, width: int) -> list[str]:
+    """What a person would stumble over."""
+    wide = page.evaluate("document.documentElement.scrollWidth")
+    return [*violations(page), *page.evaluate(SMALL_TARGETS), *([f"{wide} wide"] if wide > width else [])]
 
 
 def test_hostile_names_stay_text_and_no_script_is_needed(chromium: Browser, track: Track) -> None:
