@@ -112,13 +112,16 @@ def _volt_boxes(box: Box) -> str:
         whole = f'<div class="whole">{_number(box.own_id, name, box.text, box.about, label=f"{label}, whole pack")}</div>'
     series = next((pack.series for pack in box.packs if pack.name == box.texts.get("pack")), 1)
     cells = "".join(
-        _number(f"{box.own_id}-{cell}", f"{name}_{cell}", box.texts.get(f"{name}_{cell}", ""), box.about, label=f"{label}, cell {cell}")
+        _number(
+            f"{box.own_id}-{cell}", f"{name}_{cell}", box.texts.get(f"{name}_{cell}", ""), box.about, f"{label}, cell {cell}", str(cell)
+        )
         for cell in range(1, series + 1)
     )
-    return f'{whole}<div class="cells" data-label="{escape(label)}">{cells}</div>'
+    return f'{whole}<div class="cells" data-label="{escape(label)}">{cells}</div><p class="hint order">Cell 1 is at the pack\'s negative end.</p>'
 
 
-def _number(own_id: str, name: str, text: str, about: str, label: str = "") -> str:
+def _number(own_id: str, name: str, text: str, about: str, label: str = "", ghost: str | None = None) -> str:
     """As text: a browser's own number field makes 742 of 7,42."""
     kind = 'type="text" inputmode="decimal" enterkeyhint="next" autocomplete="off"'
-    return f"<input {kind}{attributes(id=own_id, name=name, value=text, maxlength=str(MOST_TYPED), aria_label=label or None)}{about}>"
+    named = attributes(id=own_id, name=name, value=text, maxlength=str(MOST_TYPED), aria_label=label or None, placeholder=ghost)
+    return f"<input {kind}{named}{about}>"

@@ -50,7 +50,7 @@ class Form:
 
 
 _PACK = Field(name="pack", label="Pack", look="pack")
-_TEMPERATURE = Field(name="pack_c", label="Pack temperature", unit="°C")
+_TEMPERATURE = Field(name="pack_c", label="Temperature", unit="°C", hint="Of the pack.")
 _SWITCH = Field(name=READINGS, label="Volts read of", look="switch", choices=((WHOLE, "Whole pack"), (EACH, "Each cell")))
 _NOTES = Field(name="notes", label="Notes", look="words")
 
@@ -67,13 +67,13 @@ RUN = Form(
         Field(name="after_v", label="Volts after", look="volts", unit="V"),
     ),
     more=(
-        Field(name="rest_after_min", label="Rested until volts after", unit="min"),
+        Field(name="rest_after_min", label="Rest after run", unit="min", hint="Until volts were read."),
+        Field(name="rest_before_min", label="Rest before run", unit="min", hint="Until volts were read."),
         Field(name="before_v", label="Volts before", look="volts", unit="V"),
-        Field(name="rest_before_min", label="Rested until volts before", unit="min"),
-        Field(name="loaded_v", label="Lowest under load, whole pack", unit="V"),
-        Field(name="loaded_a", label="Current at that moment", unit="A"),
+        Field(name="loaded_v", label="Lowest volts", unit="V", hint="Whole pack, under load."),
+        Field(name="loaded_a", label="Current then", unit="A", hint="At the lowest volts."),
         Field(name="mean_a", label="Mean current", unit="A"),
-        Field(name="used_mah", label="Meter in the model", unit="mAh"),
+        Field(name="used_mah", label="Meter in model", unit="mAh"),
         _TEMPERATURE,
         Field(name="ended_by", label="Ended by", look="pick", choices=(("", "not recorded"), *ENDING_WORDS.items())),
         Field(name="started_at", label="Started at", look="time", hint="Left empty: just now, less the minutes."),
@@ -89,7 +89,7 @@ CHARGE = Form(
     first=(
         _PACK,
         Field(name="put_back_mah", label="Put back", unit="mAh"),
-        Field(name="goal", label="Charged to", look="pills", choices=tuple((key, words) for key, words in GOAL_WORDS.items())),
+        Field(name="goal", label="Charged to", look="pills", choices=tuple((key, words.capitalize()) for key, words in GOAL_WORDS.items())),
     ),
     more=(
         _SWITCH,

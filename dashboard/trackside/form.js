@@ -29,6 +29,7 @@ const Form = (() => {
         box.id = box.id.replace(/1$/, cell);
         box.name = box.name.replace(/1$/, cell);
         box.value = "";
+        box.placeholder = cell;
         box.setAttribute("aria-label", `${group.dataset.label}, cell ${cell}`);
         group.append(box);
       }

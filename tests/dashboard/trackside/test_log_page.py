@@ -139,7 +139,7 @@ def test_faults_stand_under_their_fields_and_the_first_is_next(chromium: Browser
         page.get_by_label("Driven, min").fill("12")
         page.get_by_text("More readings").locator("visible=true").click()
         page.get_by_label("Mean current, A").fill("plenty")
-        page.get_by_label("Pack temperature, °C").locator("visible=true").fill("21")
+        page.get_by_label("Temperature, °C").locator("visible=true").fill("21")
         # While one is typing elsewhere, a fault is told; the one of the pack has gone.
         fault = page.locator("#run-mean_a-problem")
         expect(fault).to_contain_text("not a number")
@@ -168,7 +168,7 @@ def test_a_charge_is_found_by_its_tab_and_by_going_back(chromium: Browser, track
         page.go_forward()
         page.reload()
         page.get_by_label("Put back, mAh").fill("1890")
-        page.get_by_text("storage", exact=True).click()
+        page.get_by_text("Storage", exact=True).click()
         page.get_by_role("button", name="Save").click()
         expect(
             page.get_by_role("heading", name=re.compile("Saved: Tug 1 charged. Put back 1,890 mAh. Charged to: storage"))
