@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from datetime import UTC, datetime
 from urllib.parse import quote, unquote, urlencode
 
 PACK_PATH = "/pack"
 CUTOFF_PATH, CONTROLLERS_PATH = "/cutoff", "/controllers"
-LOG_PATH = "/log"
+LOG_PATH, LABELS_PATH = "/log", "/labels"
 SHIELD = "~"
 
 
@@ -29,10 +30,14 @@ def cutoff_address(pack: str, vehicle: str | None = None) -> str:
     return f"{CUTOFF_PATH}?{urlencode({'pack': pack} | ({} if vehicle is None else {'vehicle': vehicle}), quote_via=quote)}"
 
 
-def log_address(pack: str, vehicle: str | None = None, *, what: str = "run") -> str:
-    """Address of the page Log with a pack chosen, and a model where given; what: run or charge."""
-    asked = {"what": what, "pack": pack} | ({} if vehicle is None else {"vehicle": vehicle})
-    return f"{LOG_PATH}?{urlencode(asked, quote_via=quote)}"
+def log_address(pack: str) -> str:
+    """Address of the page Log with a pack chosen."""
+    return f"{LOG_PATH}?pack={quote(pack, safe='')}"
+
+
+def labels_address(packs: Sequence[str] = ()) -> str:
+    """Address of the labels to print, of these packs or of all in use."""
+    return LABELS_PATH + ("?" + "&".join(f"pack={quote(name, safe='')}" for name in packs) if packs else "")
 
 
 def name_in(segment: str) -> str:

@@ -11,6 +11,7 @@ from tracker.domain.changes import Change, Key, Kind, Record
 from tracker.domain.controller import Controller, Vehicle
 from tracker.domain.divider import DividerPlan, DividerTask
 from tracker.domain.health import PackLearning
+from tracker.domain.label import PackLabel
 from tracker.domain.pack import Pack
 from tracker.domain.planning import CutoffPlan, CutoffTask
 from tracker.domain.results import AssessedRun, Finding, PackRecord, PackState, RunEstimate
@@ -23,6 +24,9 @@ class PackService(Protocol):
 
     def all(self, include_retired: bool = False) -> Sequence[Pack]:
         """Every pack as its owner described it."""
+
+    def labels(self) -> Sequence[PackLabel]:
+        """What stands on the label of each pack, of the retired ones too."""
 
     def states(self, now: datetime | None = None) -> Sequence[PackState]:
         """Every pack in use as it stands now."""
