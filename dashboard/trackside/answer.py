@@ -46,9 +46,9 @@ def findings_html(findings: Sequence[Finding]) -> str:
 def saved_run(change: Change, run: Run, estimate: RunEstimate) -> str:
     """That a run is saved, and what it took; one line to read at a glance, the rest under it."""
     used = estimate.used_ah
-    took = f"took {interval(used, 'charge')}" if isinstance(used, Estimate) else "what it took cannot be told yet"
+    took = f" took {interval(used, 'charge')}" if isinstance(used, Estimate) else ". What it took cannot be told yet"
     worst = _worst_words(estimate.cells)
-    line = f"Saved: {name_html(run.pack)} {took}{f', {worst}' if worst else ''}."
+    line = f"Saved: {name_html(run.pack)}{took}{f', {worst}' if worst else ''}."
     detail = f'<p class="quiet">{minutes(run.run_s)}, started {clock(run.started_at)}.</p>'
     more = "" if isinstance(used, Estimate) else f"<p>{said(used.why)}</p>"
     return _saved(change, run.pack, line, detail + more + _cells(estimate.cells) + findings_html(estimate.findings))

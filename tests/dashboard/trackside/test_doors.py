@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 import uuid
 from collections.abc import Iterator, Mapping
+from concurrent.futures import ThreadPoolExecutor
 from datetime import UTC, datetime, timedelta
 from typing import Any
 from urllib.parse import quote
@@ -52,6 +53,15 @@ def test_an_entry_is_taken_once_however_often_it_is_sent(client: FlaskClient, se
     other = put(client, entry({**RUN, "run_min": "13"}), entry_id)
     assert other.status_code == 409
     assert other.get_json()["words"]
+    assert len(runs(services)) == before + 1
+
+
+def test_sent_from_several_windows_at_once_it_is_taken_once(client: FlaskClient, services: Services) -> None:
+    entry_id, before = str(uuid.uuid4()), len(runs(services))
+    clients = [client.application.test_client() for _ in range(4)]
+    with ThreadPoolExecutor(4) as pool:
+        answers = list(pool.map(lambda one: put(one, entry(), entry_id).status_code, clients))
+    assert set(answers) <= {200, 201}
     assert len(runs(services)) == before + 1
 
 
