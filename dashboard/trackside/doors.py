@@ -25,7 +25,7 @@ from tracker.errors import ConflictError, FieldErrors, InputError, NotFoundError
 
 REMEMBERED = {"pack": "log_pack", "vehicle": "log_vehicle", READINGS: "log_readings"}
 """What is as it was last time, and the cookie that says so; the script reads and writes the same."""
-STAYS_S = 400 * 24 * 3600
+STAYS_S, MOST_COOKIE = 400 * 24 * 3600, 3_000
 
 POLICY = "; ".join(
     [
@@ -84,8 +84,8 @@ class _Doors:
         where = {"what": entry.kind, "saved": saved.change.id, "of": pack, "at": at.isoformat()}
         response = redirect(f"{PATH}?{urlencode(where, quote_via=quote)}", 303)
         for name, cookie in REMEMBERED.items():
-            if name in given:
-                value = quote(given[name], safe="")
+            value = quote(given.get(name, ""), safe="")
+            if name in given and len(value) <= MOST_COOKIE:
                 response.set_cookie(cookie, value, max_age=STAYS_S, path=PATH, samesite="Lax", secure=request.is_secure)
         return response
 

@@ -22,6 +22,7 @@ from tracker.domain.pack import Pack
 from tracker.domain.session import Charge, Run
 from tracker.services import Services, open_services
 
+LONG = "Very-long-name-without-any-break-" * 6
 Open = Callable[[], Services]
 
 
@@ -34,6 +35,7 @@ def written(tmp_path_factory: pytest.TempPathFactory) -> Path:
             Pack(name="Tug 1", chemistry="lipo", series=2, capacity_ah=3.2),
             Pack(name="Groomer left", chemistry="lipo", series=3, capacity_ah=5.0),
             Pack(name=HOSTILE, chemistry="lihv", series=2, capacity_ah=2.2),
+            Pack(name=LONG, chemistry="lipo", series=3, capacity_ah=5.0),
             Pack(name="Crawler six", chemistry="nimh", series=6, capacity_ah=4.2),
         ):
             services.packs.save(pack)

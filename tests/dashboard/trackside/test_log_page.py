@@ -7,9 +7,10 @@ import time
 
 from playwright.sync_api import Browser, Page, expect
 
+from dashboard.addresses import log_address
 from tests.dashboard.fakes import HOSTILE
 from tests.dashboard.test_browser import AXE, RUN_AXE, Watched, context_of
-from tests.dashboard.trackside.conftest import Track
+from tests.dashboard.trackside.conftest import LONG, Track
 
 PATIENCE_MS = 20_000
 MOST_BYTES = 30_000
@@ -180,10 +181,10 @@ def test_a_charge_is_found_by_its_tab_and_by_going_back(chromium: Browser, track
 
 def test_it_is_clean_in_every_light_and_on_a_narrow_screen(chromium: Browser, track: Track) -> None:
     found = {}
-    for scheme, width in (("light", 390), ("dark", 320)):
+    for scheme, width, pack in (("light", 390, "Groomer left"), ("dark", 320, LONG)):
         with context_of(chromium, (width, 800), scheme) as context:
             watched = Watched(context, track.base)
-            page = visit(watched, "/log?pack=Groomer%20left")
+            page = visit(watched, log_address(pack))
             page.get_by_text("Each cell").locator("visible=true").click()
             page.get_by_label("Driven, min").fill("9")
             for cell in (1, 2, 3):
@@ -191,7 +192,7 @@ def test_it_is_clean_in_every_light_and_on_a_narrow_screen(chromium: Browser, tr
             expect(page.locator("#run .findings li").first).to_be_visible()
             page.evaluate("document.querySelectorAll('details').forEach(fold => { fold.open = true; })")
             found[scheme, "asked"] = amiss(page, width)
-            if scheme == "light":
+            if scheme == "dark":
                 page.get_by_role("button", name="Save").click()
                 expect(page.get_by_role("heading", name=re.compile("Saved: "))).to_be_visible()
                 found[scheme, "saved"] = amiss(page, width)
