@@ -15,7 +15,7 @@ from tracker.estimators.drawn_packs import normal_draws
 from tracker.estimators.intervals import of_draws
 from tracker.physics.left_connected import hours_to_floor
 from tracker.physics.load_profile import LoadProfile
-from tracker.physics.pack_discharge import Discharge, Driver, discharge, standing_current
+from tracker.physics.pack_discharge import Discharge, Driver, discharge_by_periods, standing_current
 from tracker.physics.pack_draws import ControllerDraws, PackDraws
 
 FloatArray = NDArray[np.float64]
@@ -26,7 +26,6 @@ RESTART_CELL_V = 0.10
 """So much above its trip a controller runs again where its restart is not known, of one cell. From memory."""
 RESTARTS, PAUSE_S = 3, 10.0
 """A driver who goes on does so this often, after waiting so long. From memory."""
-STEPS = 360
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -61,13 +60,10 @@ class Scene:
         Of the pack
     load : LoadProfile
         Of the model
-    end_s : float
-        When a run ends in any case [s]
     """
 
     versions: PackDraws
     load: LoadProfile
-    end_s: float
 
 
 def present_each(
@@ -140,9 +136,9 @@ def present_together(
     ]
 
     def run(scene: Scene, driver: Driver | None = None) -> Discharge:
-        return discharge(
-            scene.versions, drawn, scene.load, end_s=scene.end_s, receiver_a=receiver_a, driver=driver, longest_step_s=scene.end_s / STEPS
-        )  # fmt: skip
+        # How far below the floor a cell goes does not matter, what a driver takes who goes on does.
+        until_v = floor_v if driver is None else -np.inf
+        return discharge_by_periods(scene.versions, drawn, scene.load, receiver_a=receiver_a, driver=driver, until_cell_v=until_v)
 
     stopped = [run(scene) for scene in scenes]
     driven = run(scenes[0], Driver(restarts=RESTARTS, pause_s=PAUSE_S))
