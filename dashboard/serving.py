@@ -36,14 +36,19 @@ def run(
     except BaseException:
         listener.close()
         raise
-    # Half a second of work that no visitor should wait for.
-    threading.Thread(target=chart_script, daemon=True).start()
+    threading.Thread(target=_get_ready, args=(services,), daemon=True).start()
     if ready is not None:
         ready(address(host, listener.getsockname()[1]))
     try:
         server.run()
     finally:
         server.close()
+
+
+def _get_ready(services: Services) -> None:
+    """Do once what the first visitor would wait for: pack the chart library, and read in what a plan is made with."""
+    chart_script()
+    services.planning.warm_up()
 
 
 def listen(host: str, port: int) -> socket.socket:

@@ -28,6 +28,8 @@ doi:10.17632/4fx8cjprxm.1, derived)."""
 COLD_MEAN = 1.15
 MATCHED_SD = 0.02
 """Makers put cells together that are alike to within a few percent. From memory."""
+LEAST_RELAXATION = 0.1
+"""Of what is typical of its chemistry, a cell recovers at least so much after load. From memory."""
 POINTS = 441
 """Of each version's voltage curve."""
 
@@ -129,7 +131,7 @@ def drawn_at(
     .. [1] JCGM 101:2008, propagation of distributions by a Monte Carlo method.
     """
     n, shapes = pack.series, cells.curve.shape_count
-    normal = normal_draws(count, n + shapes + n + 2 + n, seed)
+    normal = normal_draws(count, n + shapes + n + 2 + n + 1, seed)
     mean, covariance = states.belief.mean[0, : n + shapes], states.belief.covariance[0, : n + shapes, : n + shapes]
     root = np.linalg.cholesky(covariance + 1e-12 * np.eye(n + shapes))
     off = normal[:, : n + shapes] @ root.T
@@ -138,8 +140,9 @@ def drawn_at(
     at = n + shapes
     spread = np.sqrt(states.trait_variance[0, :n])
     capacity_ah = pack.capacity_ah * np.exp(np.clip(drawn[:, :n], -2.0, 0.7))
-    below = FULL_SD_SOC * np.abs(normal[:, at + n + 1])[:, None] + CELL_FULL_SD_SOC * np.abs(normal[:, at + n + 2 :])
-    kind, pair_ohm = _circuit(cells, drawn[:, n:], capacity_ah, max(float(states.trait_mean[0, n]), 0.1))
+    below = FULL_SD_SOC * np.abs(normal[:, at + n + 1])[:, None] + CELL_FULL_SD_SOC * np.abs(normal[:, at + n + 2 : at + 2 * n + 2])
+    relaxation = np.maximum(states.trait_mean[0, n] + np.sqrt(states.trait_variance[0, n]) * normal[:, -1], LEAST_RELAXATION)
+    kind, pair_ohm = _circuit(cells, drawn[:, n:], capacity_ah, relaxation[:, None])
     usual = PackDraws(
         kind=kind,
         capacity_ah=capacity_ah,
@@ -165,7 +168,7 @@ def _matched(off: FloatArray, covariance: FloatArray) -> FloatArray:
     return np.asarray(common + (off - common) * np.minimum(1.0, MATCHED_SD / sd), dtype=np.float64)
 
 
-def _circuit(cells: CellFamily, deviation: FloatArray, capacity_ah: FloatArray, relaxation: float) -> tuple[CellKind, FloatArray]:
+def _circuit(cells: CellFamily, deviation: FloatArray, capacity_ah: FloatArray, relaxation: FloatArray) -> tuple[CellKind, FloatArray]:
     """The circuit of a chemistry, with a voltage curve a version, and the resistances of its two pairs."""
     facts, slow = cells.chemistry, cells.relaxation
 

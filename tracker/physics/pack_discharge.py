@@ -342,6 +342,8 @@ class _Pace:
         periods, last_s = self.periods, self.periods.last_s
         apart = ((back & (periods.period_s > last_s)) | ~self.in_last) & ~idle
         first = apart & self.in_last
+        # Who waits for a pause is not made to wait for many periods.
+        count = np.where(apart, np.minimum(count, max(1.0, self.run.driver.pause_s // periods.period_s)), count)
         now_a = np.where(first, periods.before_a, periods.current_a)
         duration_s = np.where(apart, count * np.where(first, periods.period_s - last_s, last_s), stretch.duration_s)
         duration_s = np.where(idle, max(self.run.driver.pause_s, 1.0), duration_s)

@@ -10,7 +10,7 @@ from tracker.domain.controller import Controller
 from tracker.domain.planning import CutoffPlan
 from tracker.domain.results import Estimate, NotEnough
 from tracker.estimators.cell_family import family
-from tracker.estimators.cutoff import GENTLE_C, RECEIVER_A, TRIP_SD_V, Setup
+from tracker.estimators.cutoff import GENTLE_C, RECEIVER_A, TRIP_SD_V, Setup, less_sure
 from tracker.estimators.drawn_packs import drawn_packs
 from tracker.estimators.intervals import estimate
 from tracker.estimators.present_cutoffs import Trips, pack_trip
@@ -42,8 +42,8 @@ def test_a_controller_alone_risks_what_another_way_shows(volts: float) -> None:
     draws, cells, pack = 2048, family("lipo"), pack_of()
     plan = plan_of(controller_of("Left", volts), draws=draws)
     found = []
-    for load in (load_of(pack), load_of(pack, GENTLE_C)):
-        versions = drawn_packs(pack, KNOWN, cells, count=draws, pack_k=298.15, lead_ohm=0.0, seed=88)
+    for load in (load_of(pack), load_of(pack, GENTLE_C, burst=1.0)):
+        versions = drawn_packs(pack, less_sure(setup_for(states=KNOWN)), cells, count=draws, pack_k=298.15, lead_ohm=0.0, seed=88)
         profile, end_s = in_time(load, draws, 88)
         trip_v = volts + TRIP_SD_V * np.random.default_rng(88).standard_normal(draws)
         one = ControllerDraws(mode="pack_v", trip_v=trip_v)

@@ -56,10 +56,10 @@ def test_several_controllers_are_as_stepped_finely(restarts: int) -> None:
     driver = Driver(restarts=restarts, pause_s=10.0)
     exact = discharge(pack, two, LOAD, end_s=9000.0, receiver_a=0.3, driver=driver, longest_step_s=10.0)
     found = discharge_by_periods(pack, two, LOAD, receiver_a=0.3, driver=driver)
-    np.testing.assert_allclose(found.first_let_go_s.mean(axis=0), exact.first_let_go_s.mean(axis=0), rtol=0.015)
-    np.testing.assert_allclose(found.charge_before_ah.mean(), exact.charge_before_ah.mean(), rtol=0.015)
+    np.testing.assert_allclose(found.first_let_go_s.mean(axis=0), exact.first_let_go_s.mean(axis=0), rtol=0.03)
+    np.testing.assert_allclose(found.charge_before_ah.mean(), exact.charge_before_ah.mean(), rtol=0.03)
     total_ah, exact_ah = (each.charge_before_ah + each.charge_after_ah for each in (found, exact))
-    np.testing.assert_allclose(total_ah.mean(), exact_ah.mean(), rtol=0.015)
+    np.testing.assert_allclose(total_ah.mean(), exact_ah.mean(), rtol=0.03)
     np.testing.assert_allclose(found.lowest_cell_v.min(axis=1).mean(), exact.lowest_cell_v.min(axis=1).mean(), atol=0.03)
     assert np.abs(found.restarts.mean(axis=0) - exact.restarts.mean(axis=0)).max() <= 0.35
     assert (exact.restarts.max() > 0) == (restarts > 0)
