@@ -57,6 +57,9 @@ class ControllerService(Protocol):
 class PlanningService(Protocol):
     """Plans: what to set, and what to solder."""
 
+    def warm_up(self) -> None:
+        """Read in once what every plan is made with."""
+
     def cutoff(self, task: CutoffTask) -> CutoffPlan:
         """Where the controllers of a model should let go on a pack; NotFoundError or InputError when it cannot be told."""
 

@@ -46,9 +46,12 @@ def run(
 
 
 def _get_ready(services: Services) -> None:
-    """Do once what the first visitor would wait for: pack the chart library, and read in what a plan is made with."""
-    chart_script()
+    """Do once what the first visitor would wait for: what figures and plans are made with, and the chart library, packed."""
+    import plotly.graph_objects as go
+
+    go.Figure(go.Scatter(x=[0.0], y=[0.0])).update_layout(annotations=[{"text": ""}], shapes=[{"type": "line"}])
     services.planning.warm_up()
+    chart_script()
 
 
 def listen(host: str, port: int) -> socket.socket:

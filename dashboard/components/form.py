@@ -46,7 +46,7 @@ def choice_field(
 
 
 def asking_form(
-    fields: Sequence[Component], *, button: str = "", prefix: str, page: str, told: Mapping[str, Any] | None = None
+    fields: Sequence[Component], *, button: str = "", prefix: str, page: str, told: dict[str, Any] | None = None
 ) -> Component:  # fmt: skip
     """A form that puts what is chosen into the page's address, with what is said while the answer is on its way.
 

@@ -115,7 +115,7 @@ def page(asking: Component, answer: Component) -> Component:
 
 def form(
     asked: Mapping[str, str], packs: Sequence[Pack], vehicles: Sequence[Vehicle], problems: Mapping[str, str] | None = None,
-    told: Mapping[str, Any] | None = None,
+    told: dict[str, Any] | None = None,
 ) -> Component:  # fmt: skip
     """What the cutoff is wanted for."""
     fields = form_fields(asked, packs, vehicles, problems or {})

@@ -219,7 +219,7 @@ def study_cutoffs(task: CutoffTask, setup: Setup, *, seed: int = SEED, draws: in
             receiver_a=RECEIVER_A,
             seed=seed,
             counted=None if counted is None else counted.cells,
-        ),  # fmt: skip
+        ),
         timer_s=_timer(versions, mean_a, reserve, usual, floor_v),
         draws=draws,
         counted=counted,

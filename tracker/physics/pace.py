@@ -105,13 +105,38 @@ class Periods:
         return np.asarray(np.maximum(np.floor(part * self._capacity_as / (np.maximum(drawn_a, 1e-9) * self.period_s)), 1.0))
 
     def opening(self) -> list[Stretch]:
-        """The first period apart: a voltage that is low from the start is seen before the last, hardest stretch."""
+        """The first period apart: a voltage that is low from the start is seen before the last, hardest stretch.
+
+        Returns
+        -------
+        list[Stretch]
+            What comes before the last stretch, and that; nothing where the load is one stretch alone [s]
+
+        References
+        ----------
+        .. [1] No source: a definition.
+        """
         if self.last_s == self.period_s:
             return []
         return [Stretch(self.period_s - self.last_s, self.before_a), Stretch(self.last_s, self.current_a)]
 
     def whole(self, count: FloatArray) -> Stretch:
-        """A stretch of so many periods, shape (draws,) [1]."""
+        """So many periods in one.
+
+        Parameters
+        ----------
+        count : FloatArray
+            How many, shape (draws,) [1]
+
+        Returns
+        -------
+        Stretch
+            They end where the last stretch of the load ends [s]
+
+        References
+        ----------
+        .. [1] No source: a definition.
+        """
         return Stretch(count * self.period_s, self.current_a, self.mean_a, self.pair_a)
 
 

@@ -331,8 +331,8 @@ class _Pace:
         count = np.maximum(np.minimum(count, np.floor(0.5 * above_v / np.maximum(fell_v, 1e-9))), 1.0)
         self.before_v, self.count = run.seen_v, count
         stretch = periods.whole(count)
-        back = run.may_come_back().any(axis=0)
-        idle = ~run.running.any(axis=0)
+        back = np.any(run.may_come_back(), axis=0, keepdims=True)[0]
+        idle = ~np.any(run.running, axis=0, keepdims=True)[0]
         if not back.any() and not idle.any() and self.in_last.all():
             return stretch
         return self._with_pauses(stretch, count, back, idle)
