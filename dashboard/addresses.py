@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from datetime import UTC, datetime
 from urllib.parse import quote, unquote, urlencode
 
 PACK_PATH = "/pack"
 CUTOFF_PATH, CONTROLLERS_PATH = "/cutoff", "/controllers"
+LOG_PATH, LABELS_PATH = "/log", "/labels"
 SHIELD = "~"
 
 
@@ -26,6 +28,16 @@ def pack_address(name: str, run: datetime | None = None, *, all_runs: bool = Fal
 def cutoff_address(pack: str, vehicle: str | None = None) -> str:
     """Address of the cutoff page with a pack chosen, and a model where given."""
     return f"{CUTOFF_PATH}?{urlencode({'pack': pack} | ({} if vehicle is None else {'vehicle': vehicle}), quote_via=quote)}"
+
+
+def log_address(pack: str) -> str:
+    """Address of the page Log with a pack chosen."""
+    return f"{LOG_PATH}?pack={quote(pack, safe='')}"
+
+
+def labels_address(packs: Sequence[str] = ()) -> str:
+    """Address of the labels to print, of these packs or of all in use."""
+    return LABELS_PATH + ("?" + "&".join(f"pack={quote(name, safe='')}" for name in packs) if packs else "")
 
 
 def name_in(segment: str) -> str:

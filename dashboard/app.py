@@ -16,21 +16,31 @@ from dash.exceptions import DependencyException
 from flask import Flask, Response, request
 from werkzeug.exceptions import HTTPException
 
-from dashboard.access import Access, guard, protect
+from dashboard.access import PLAIN_PATHS, Access, guard, protect
 from dashboard.addresses import PACK_PATH, SHIELD, name_in
+from dashboard.certificate_page import hand_out
 from dashboard.components.empty import trouble
 from dashboard.delivery import chart_address, deliver
 from dashboard.frame import NAME, MenuEntry, connect_frame, document, frame_layout
+from dashboard.labels_page import offer_labels
 from dashboard.needs import Services
-from dashboard.pages import PAGES, missing, pack
+from dashboard.pages import PAGES, missing, pack, units
 from dashboard.sign_in import require_sign_in
+from dashboard.undo import connect_undo
 from tracker.errors import TrackerError
 
 LOG = logging.getLogger("dashboard")
 REGISTER_PAGE: Any = dash.register_page
 MOST_BYTES = 16 * 1024 * 1024
 MENU: tuple[MenuEntry, ...] = tuple((page.PATH, page.TITLE) for page in PAGES if page.MENU)
+TITLES: dict[str, str] = {page.PATH: page.TITLE for page in PAGES if page is not pack}
+WITH_FORMS = frozenset(page.PATH for page in PAGES if getattr(page, "FORMS", False))
+"""Fetched as documents of their own, for only these bring the script that draws forms. Links to them are plain ones."""
 WENT_WRONG = "Something went wrong and nothing was changed."
+
+
+DASH_RULES = frozenset({"/", "/<path:path>"})
+"""Where Dash answers with its frame, whatever the address; pages written by the server have rules of their own."""
 
 
 def create_app(services: Services, access: Access | None = None) -> Dash:
@@ -56,8 +66,9 @@ def create_app(services: Services, access: Access | None = None) -> Dash:
         _register(page, services)
         page.connect(app, services)
     REGISTER_PAGE("dashboard.pages.not_found_404", path="/404", title=f"{missing.TITLE} · {NAME}", layout=missing.layout)
-    app.layout = frame_layout(MENU)
+    app.layout = frame_layout(MENU, WITH_FORMS)
     connect_frame(app)
+    connect_undo(app, services)
     protect(server, app.csp_hashes)
     return app
 
@@ -67,7 +78,7 @@ class _Dashboard(Dash):
 
     def interpolate_index(self, *_: Any, **parts: Any) -> str:
         path: str = request.path
-        return document(parts, menu=MENU, path=path, heading=heading_for(path), charts_url=chart_address())
+        return document(parts, menu=MENU, path=path, heading=heading_for(path), charts_url=chart_address(), forms=path in WITH_FORMS)
 
 
 def heading_for(path: str) -> str:
@@ -75,12 +86,12 @@ def heading_for(path: str) -> str:
     if path.startswith(f"{PACK_PATH}/"):
         # The web server has taken the percent signs out already.
         return path.removeprefix(f"{PACK_PATH}/").removeprefix(SHIELD)
-    return dict(MENU).get(path, missing.TITLE)
+    return TITLES.get(path, missing.TITLE)
 
 
 def is_page(path: str) -> bool:
     """Whether there is a page at this path."""
-    return path in dict(MENU) or (path.startswith(f"{PACK_PATH}/") and len(path) > len(PACK_PATH) + 1)
+    return path in TITLES or (path.startswith(f"{PACK_PATH}/") and len(path) > len(PACK_PATH) + 1)
 
 
 def _server(services: Services, access: Access) -> Flask:
@@ -91,8 +102,12 @@ def _server(services: Services, access: Access) -> Flask:
     server.url_map.merge_slashes = False
     guard(server, access)
     if access.password:
-        require_sign_in(server, access.password)
+        require_sign_in(server, access.password, https=access.https, also_open=PLAIN_PATHS if access.authority else frozenset())
+    if access.authority is not None:
+        hand_out(server, access.authority)
+    offer_labels(server, services, access, MENU)
     deliver(server)
+    units.keep_units(server)
     server.add_url_rule("/healthz", "health", partial(_health, services))
     server.register_error_handler(DependencyException, lambda _error: Response("Not found.", 404, mimetype="text/plain"))
     server.register_error_handler(Exception, _on_server_error)
@@ -153,6 +168,7 @@ def _health(services: Services) -> Response:
 
 def _say_not_found(response: Response) -> Response:
     """Dash draws its frame at every address; where no page is, the status says so too."""
-    if response.mimetype == "text/html" and response.status_code == 200 and request.path != "/sign-in" and not is_page(request.path):
+    by_dash = request.url_rule is not None and request.url_rule.rule in DASH_RULES
+    if by_dash and response.mimetype == "text/html" and response.status_code == 200 and not is_page(request.path):
         response.status_code = 404
     return response

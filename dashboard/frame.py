@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 import re
-from collections.abc import Sequence
+from collections.abc import Container, Sequence
 from html import escape
 from typing import Any
 
@@ -13,6 +13,7 @@ from dash import ClientsideFunction, Dash, Input, Output, dcc, html
 from dash.development.base_component import Component
 
 from dashboard.components.aria import aria
+from dashboard.undo import undo_bar
 
 NAME = "Pack tracker"
 CAUTION = "Estimates from what was written down. A pack that is swollen, hot, leaking or knocked is not to be used, whatever is said here."
@@ -20,12 +21,17 @@ CAUTION = "Estimates from what was written down. A pack that is swollen, hot, le
 MenuEntry = tuple[str, str]
 """Path and title."""
 
+FORM_SCRIPT = "dash_mantine_components/"
+"""In the address of the script that draws forms."""
+
+_SCRIPT = re.compile(r"<script src=\"[^\"]*\"></script>")
+
 _CONFIG = re.compile(r'(<script id="_dash-config" type="application/json">)(.*?)(</script>)', re.DOTALL)
 
 
-def frame_layout(menu: Sequence[MenuEntry]) -> Component:
-    """Everything that stays while pages come and go."""
-    links = [dcc.Link(title, href=path, className="menu-link") for path, title in menu]
+def frame_layout(menu: Sequence[MenuEntry], apart: Container[str] = ()) -> Component:
+    """Everything that stays while pages come and go; those apart are fetched as documents of their own."""
+    links = [(html.A if path in apart else dcc.Link)(title, href=path, className="menu-link") for path, title in menu]
     return html.Div(
         [
             html.A("Skip to the page", href="#page", className="skip"),
@@ -34,8 +40,12 @@ def frame_layout(menu: Sequence[MenuEntry]) -> Component:
                 className="top",
             ),
             html.Div(id="notice", role="alert", className="notice"),
+            undo_bar(),
+            dcc.Location(id="go", refresh="callback-nav"),
             html.Main(dash.page_container, id="page", tabIndex=-1),
-            html.Footer(html.P([CAUTION, " ", dcc.Link("Safety", href="/safety"), "."])),
+            html.Footer(
+                [html.P([CAUTION, " ", dcc.Link("Safety", href="/safety"), "."]), html.P(dcc.Link("Units and dates", href="/units"))]
+            ),
             html.Div(id="frame-arrived", hidden=True),
         ]
     )
@@ -51,8 +61,12 @@ def connect_frame(app: Dash) -> None:
     )
 
 
-def document(parts: dict[str, Any], *, menu: Sequence[MenuEntry], path: str, heading: str, charts_url: str | None) -> str:
+def document(
+    parts: dict[str, Any], *, menu: Sequence[MenuEntry], path: str, heading: str, charts_url: str | None, forms: bool
+) -> str:  # fmt: skip
     """The whole HTML document, with the frame already drawn so that something is seen at once.
+
+    The script that draws forms is as large as all the rest together, so it comes only to pages that have one.
 
     The chart library is not fetched ahead: measured, that made it run before the page's words were painted and doubled the time to them.
     """
@@ -80,11 +94,15 @@ def document(parts: dict[str, Any], *, menu: Sequence[MenuEntry], path: str, hea
 <div id="react-entry-point"></div>
 <div hidden>
 {_with_charts_url(parts["config"], charts_url)}
-{parts["scripts"]}
+{parts["scripts"] if forms else _without_forms(parts["scripts"])}
 {parts["renderer"]}
 </div>
 </body>
 </html>"""
+
+
+def _without_forms(scripts: str) -> str:
+    return _SCRIPT.sub(lambda match: "" if FORM_SCRIPT in match[0] else match[0], scripts)
 
 
 def _with_charts_url(config: str, charts_url: str | None) -> str:

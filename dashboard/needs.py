@@ -7,12 +7,15 @@ from datetime import datetime
 from typing import Protocol
 
 from tracker.domain.bench import BenchResult
+from tracker.domain.changes import Change, Key, Kind, Record
 from tracker.domain.controller import Controller, Vehicle
 from tracker.domain.divider import DividerPlan, DividerTask
 from tracker.domain.health import PackLearning
+from tracker.domain.label import PackLabel
 from tracker.domain.pack import Pack
 from tracker.domain.planning import CutoffPlan, CutoffTask
 from tracker.domain.results import Finding, PackRecord, PackState
+from tracker.domain.season import SeasonRun
 from tracker.domain.session import BenchTest
 
 
@@ -22,6 +25,9 @@ class PackService(Protocol):
     def all(self, include_retired: bool = False) -> Sequence[Pack]:
         """Every pack as its owner described it."""
 
+    def labels(self) -> Sequence[PackLabel]:
+        """What stands on the label of each pack, of the retired ones too."""
+
     def states(self, now: datetime | None = None) -> Sequence[PackState]:
         """Every pack in use as it stands now."""
 
@@ -30,6 +36,9 @@ class PackService(Protocol):
 
     def record(self, name: str) -> PackRecord:
         """Everything about one pack; NotFoundError when there is none of that name."""
+
+    def season(self, since: datetime, pack: str | None = None) -> Sequence[SeasonRun]:
+        """Every run since then, of all packs or of one, in time order."""
 
     def learning(self, name: str) -> PackLearning:
         """What the pack's history teaches, as known now; NotFoundError when there is none of that name."""
@@ -67,6 +76,19 @@ class PlanningService(Protocol):
         """The resistor that moves a trip point; InputError where none does."""
 
 
+class EditService(Protocol):
+    """Changing the logbook, and taking a change back."""
+
+    def save(self, record: Record, *, replacing: Key | None = None, change_id: str | None = None) -> Change:
+        """Store a new record, or change the one of the key given, its name or time too; FieldErrors, NotFoundError or ConflictError."""
+
+    def remove(self, kind: Kind, key: Key, *, change_id: str | None = None) -> Change:
+        """Remove a record and all that hangs on it; NotFoundError, or ConflictError while others name it."""
+
+    def undo(self, change_id: str) -> Change:
+        """Put back what was before a change; ConflictError when it was changed again since."""
+
+
 class Services(Protocol):
     """The way from the pages to everything else."""
 
@@ -77,6 +99,10 @@ class Services(Protocol):
     @property
     def controllers(self) -> ControllerService:
         """Controllers, models and bench tests."""
+
+    @property
+    def edits(self) -> EditService:
+        """Changes, and taking them back."""
 
     @property
     def planning(self) -> PlanningService:

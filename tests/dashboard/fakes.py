@@ -10,9 +10,12 @@ from datetime import UTC, date, datetime, timedelta
 from tests.dashboard.fake_plans import HOSTILE as HOSTILE
 from tests.dashboard.fake_plans import FakeControllers, FakePlanning, club_controllers
 from tests.dashboard.fake_plans import guess as guess
+from tracker.domain.changes import Change, Key, Kind, Record
 from tracker.domain.health import CellHealth, CurveReading, HealthPoint, Outlook, OwnCurve, PackHealth, PackLearning
+from tracker.domain.label import CellVoltages, PackLabel
 from tracker.domain.pack import Pack
 from tracker.domain.results import (
+    GRADES,
     AssessedRun,
     CellDepth,
     Estimate,
@@ -24,6 +27,7 @@ from tracker.domain.results import (
     Quantity,
     RunEstimate,
 )
+from tracker.domain.season import SeasonRun
 from tracker.domain.session import Charge, Run
 from tracker.errors import NotFoundError
 
@@ -122,6 +126,10 @@ class FakePacks:
     def all(self, include_retired: bool = False) -> tuple[Pack, ...]:
         return tuple(pack for pack in self._packs if include_retired or pack.retired_on is None)
 
+    def labels(self) -> tuple[PackLabel, ...]:
+        cell = CellVoltages(full_v=4.2, storage_low_v=3.75, storage_high_v=3.85, floor_v=3.0)
+        return tuple(PackLabel(pack=pack, cell=cell) for pack in self._packs)
+
     def states(self, now: datetime | None = None) -> tuple[PackState, ...]:
         return tuple(self._records[pack.name].state for pack in self.all())
 
@@ -133,10 +141,36 @@ class FakePacks:
             raise NotFoundError(f"No pack is named {name!r}. See all packs for the names there are.")
         return self._records[name]
 
+    def season(self, since: datetime, pack: str | None = None) -> list[SeasonRun]:
+        runs = [
+            SeasonRun(
+                pack=name,
+                started_at=one.run.started_at,
+                grade=min((cell.grade for cell in one.estimate.cells if cell.grade), key=GRADES.index, default=None),
+            )
+            for name, record in self._records.items()
+            if pack in {None, name}
+            for one in record.runs
+        ]
+        return sorted((run for run in runs if run.started_at >= since), key=lambda run: run.started_at)
+
     def learning(self, name: str) -> PackLearning:
         record = self.record(name)
         [pack] = [pack for pack in self._packs if pack.name == name]
         return made_learning(pack, [one.run.started_at for one in record.runs])
+
+
+class FakeEdits:
+    """Looks only: what changes the logbook is tested on a real one."""
+
+    def save(self, record: Record, *, replacing: Key | None = None, change_id: str | None = None) -> Change:
+        raise NotFoundError("Nothing is stored here.")
+
+    def remove(self, kind: Kind, key: Key, *, change_id: str | None = None) -> Change:
+        raise NotFoundError("Nothing is stored here.")
+
+    def undo(self, change_id: str) -> Change:
+        raise NotFoundError("Nothing was changed here.")
 
 
 class FakeServices:
@@ -146,6 +180,7 @@ class FakeServices:
         self.packs = packs
         self.controllers = controllers
         self.planning = planning
+        self.edits = FakeEdits()
 
 
 def empty_services() -> FakeServices:

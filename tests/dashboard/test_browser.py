@@ -17,6 +17,8 @@ from dashboard.delivery import chart_address
 from tests.dashboard.conftest import Serve
 from tests.dashboard.fakes import HOSTILE, NAMES, club_services, empty_services
 
+pytestmark = pytest.mark.long
+
 AXE = (Path(axe_playwright_python.__file__).parent / "axe.min.js").read_text(encoding="utf-8")
 CLUB = club_services()
 LAST_RUN = CLUB.packs.record("Groomer left").runs[-1].run.started_at
@@ -29,6 +31,7 @@ PLAIN = {
     "cutoff": cutoff_address("Tug 1", "Snow groomer"),
     "controllers": "/controllers?controller=Left%20track&top=10k&bottom=10k&trips=5.05&wanted=6.4",
     "safety": "/safety",
+    "units": "/units",
 }
 ODD = {
     "hostile": pack_address(HOSTILE),
@@ -68,7 +71,7 @@ class Watched:
 
     def __init__(self, context: BrowserContext, base: str) -> None:
         self.page: Page = context.new_page()
-        self.page.set_default_timeout(8000)
+        self.page.set_default_timeout(30000)
         self.base = base
         self.wrong: list[str] = []
         self.asked: list[str] = []
@@ -243,7 +246,7 @@ def test_the_chart_is_drawn_in_the_page_s_colours(chromium: Browser, club: str) 
 def test_the_chart_library_is_fetched_only_for_a_chart(chromium: Browser, club: str) -> None:
     with context_of(chromium) as context:
         watched = Watched(context, club)
-        for address in (ADDRESSES["today"], ADDRESSES["packs"], ADDRESSES["safety"]):
+        for address in (ADDRESSES["today"], ADDRESSES["units"], ADDRESSES["safety"]):
             watched.open(address)
         assert [url for url in watched.asked if "charts-" in url or "plotly" in url] == []
 
@@ -279,7 +282,7 @@ def test_an_opened_fold_holds_the_numbers_of_its_chart_and_keeps_up_with_it(chro
 def test_words_in_the_charts_do_not_lie_on_each_other(chromium: Browser, club: str) -> None:
     with context_of(chromium) as context:
         watched = Watched(context, club)
-        for address, charts in ((ADDRESSES["pack"], 4), (ADDRESSES["cutoff"], 2), (ADDRESSES["cutoff of hostile names"], 2)):
+        for address, charts in ((ADDRESSES["pack"], 5), (ADDRESSES["cutoff"], 2), (ADDRESSES["cutoff of hostile names"], 2)):
             page = watched.open(address)
             assert page.locator(".chart").count() == charts
             assert page.evaluate(OVERLAPS) == []

@@ -8,18 +8,19 @@ from datetime import UTC, datetime
 
 from tracker import chemistry
 from tracker.domain.health import PackHealth, PackLearning
+from tracker.domain.label import CellVoltages, PackLabel
 from tracker.domain.pack import Pack
 from tracker.domain.progress import Progress
 from tracker.domain.results import AssessedRun, Finding, PackRecord, PackState
-from tracker.errors import FieldErrors
+from tracker.domain.season import SeasonRun
 from tracker.estimators import MODEL
 from tracker.estimators.history import PackHistory
 from tracker.estimators.learned import NO_CAPACITY, learned_from, pack_health, pack_learning
 from tracker.estimators.memory import Memory, read_if_sound
 from tracker.estimators.standing import pack_state
 from tracker.services.assessing import assess, histories, refresh
-from tracker.services.checks import pack_problems
 from tracker.services.judging import judge_now, of_concern
+from tracker.services.noting import put
 from tracker.services.urgency import most_urgent_first
 from tracker.store.database import Store
 from tracker.store.records import Records
@@ -44,14 +45,16 @@ class Packs:
         with self._store.reading() as records:
             return records.pack(name)
 
+    def labels(self) -> tuple[PackLabel, ...]:
+        """What stands on the label of each pack, of the retired ones too, by name."""
+        with self._store.reading() as records:
+            packs = records.packs()
+        return tuple(PackLabel(pack=pack, cell=_cell_voltages(pack.chemistry)) for pack in packs)
+
     def save(self, pack: Pack) -> None:
         """Store a pack, or change the one of that name."""
-        problems = dict(pack_problems(pack))
-        if problems:
-            raise FieldErrors(problems)
         with self._store.writing() as records:
-            records.put_pack(pack)
-            records.mark_stale(pack.name)
+            put(records, pack)
 
     def states(
         self, now: datetime | None = None, *, include_retired: bool = False, progress: Progress | None = None
@@ -76,6 +79,15 @@ class Packs:
     def findings(self, now: datetime | None = None) -> tuple[Finding, ...]:
         """What a person should know now about the packs in use, most urgent first."""
         return self.overview(now)[1]
+
+    def season(self, since: datetime, pack: str | None = None) -> tuple[SeasonRun, ...]:
+        """Every run since then, of all packs or of one, in time order; NotFoundError when there is none of that name."""
+        refresh(self._store, None if pack is None else [pack])
+        with self._store.reading() as records:
+            if pack is not None:
+                records.pack(pack)
+            found = records.run_grades(MODEL, since, pack)
+        return tuple(SeasonRun(pack=name, started_at=started_at, grade=grade) for name, started_at, grade in found)
 
     def health(self, pack: str | None = None, now: datetime | None = None) -> tuple[PackHealth, ...]:
         """What the history of each pack in use, or of the one named, teaches of it; NotFoundError when there is none of that name."""
@@ -128,6 +140,13 @@ class Packs:
             floor_v=kind["floor_v"],
             reserve_soc=kind["reserve_soc"],
         )
+
+
+def _cell_voltages(key: str) -> CellVoltages:
+    kind = chemistry.load(key)
+    return CellVoltages(
+        full_v=kind["full_v"], storage_low_v=kind["storage_low_v"], storage_high_v=kind["storage_high_v"], floor_v=kind["floor_v"]
+    )
 
 
 def _states(records: Records, packs: Sequence[Pack], now: datetime) -> tuple[PackState, ...]:
