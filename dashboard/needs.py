@@ -89,6 +89,9 @@ class ControllerService(Protocol):
 class PlanningService(Protocol):
     """Plans: what to set, and what to solder."""
 
+    def warm_up(self) -> None:
+        """Read in once what every plan is made with."""
+
     def cutoff(self, task: CutoffTask) -> CutoffPlan:
         """Where the controllers of a model should let go on a pack; NotFoundError or InputError when it cannot be told."""
 
@@ -104,9 +107,6 @@ class EditService(Protocol):
 
     def remove(self, kind: Kind, key: Key, *, change_id: str | None = None) -> Change:
         """Remove a record and all that hangs on it; NotFoundError, or ConflictError while others name it."""
-
-    def done(self, change_id: str) -> Change | None:
-        """The change of that id, or None."""
 
     def undo(self, change_id: str) -> Change:
         """Put back what was before a change; ConflictError when it was changed again since."""
