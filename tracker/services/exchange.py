@@ -2,14 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from contextlib import ExitStack
 from importlib import resources
 from pathlib import Path
 
+from tracker.domain.exchange import Contents
 from tracker.domain.progress import Progress
 from tracker.domain.results import ImportReport
-from tracker.intake.logbook import read_files
+from tracker.intake.logbook import kind_of_file, read_files
 from tracker.intake.write import write_folder
 from tracker.services.importing import Import
 from tracker.store import copying
@@ -27,14 +28,21 @@ class Exchange:
         self._store = store
 
     def import_files(
-        self, paths: Sequence[Path], *, update: bool = False, dry_run: bool = False, progress: Progress | None = None
+        self,
+        paths: Sequence[Path],
+        *,
+        update: bool = False,
+        dry_run: bool = False,
+        names: Mapping[Path, str] | None = None,
+        progress: Progress | None = None,
     ) -> ImportReport:
         """Store what files or folders of files bring: all of it or, with ImportRefusedError naming every bad row, none.
 
         What the import makes out of date is marked so; estimates are made by `runs.refresh` or at the next look.
-        A dry run does everything and then undoes it, so that it reports exactly what the import would.
+        A dry run does everything and then undoes it, so that it reports exactly what the import would. `names` says what a person
+        calls a file where that is not its path.
         """
-        intake = read_files(paths, progress)
+        intake = read_files(paths, progress, names=names)
         report = ImportReport(dry_run=dry_run)
         try:
             with self._store.writing() as records:
@@ -44,6 +52,10 @@ class Exchange:
         except _NothingStoredError:
             return report
         return report
+
+    def kind(self, file: Path) -> str | None:
+        """Return which kind of logbook file this is by its header, or None when it is none of them."""
+        return kind_of_file(file)
 
     def export(self, folder: Path) -> tuple[Path, ...]:
         """Write everything into CSV files that `import_files` reads back without loss."""
@@ -58,6 +70,18 @@ class Exchange:
     def restore(self, file: Path, progress: Progress | None = None) -> None:
         """Put a backup in place of everything stored, after checking it."""
         copying.restore(self._store, file, progress)
+
+    def examine(self, file: Path) -> Contents:
+        """Return what a backup holds, after checking it; nothing is changed."""
+        with copying.opened_copy(file) as copy, copy.reading() as records:
+            return records.contents()
+
+    def replace_all(self, file: Path, progress: Progress | None = None) -> Path:
+        """Put a backup in place of everything stored, and return the copy of what was stored, kept beside the database."""
+        with copying.opened_copy(file):
+            kept = copying.copy_aside(self._store, progress)
+        self.restore(file, progress)
+        return kept
 
     def load_demo(self, progress: Progress | None = None) -> ImportReport:
         """Import the logbook of an invented club that comes with the program."""
