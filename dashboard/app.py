@@ -20,6 +20,7 @@ from dashboard.access import Access, guard, protect
 from dashboard.addresses import PACK_PATH, SHIELD, name_in
 from dashboard.components.empty import trouble
 from dashboard.delivery import chart_address, deliver
+from dashboard.exchange.doors import open_doors
 from dashboard.frame import NAME, MenuEntry, connect_frame, document, frame_layout
 from dashboard.needs import Services
 from dashboard.pages import PAGES, missing, pack
@@ -97,6 +98,7 @@ def _server(services: Services, access: Access) -> Flask:
     if access.password:
         require_sign_in(server, access.password)
     deliver(server)
+    open_doors(server, services)
     server.add_url_rule("/healthz", "health", partial(_health, services))
     server.register_error_handler(DependencyException, lambda _error: Response("Not found.", 404, mimetype="text/plain"))
     server.register_error_handler(Exception, _on_server_error)

@@ -2,18 +2,21 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from datetime import datetime
+from pathlib import Path
 from typing import Protocol
 
 from tracker.domain.bench import BenchResult
 from tracker.domain.changes import Change, Key, Kind, Record
 from tracker.domain.controller import Controller, Vehicle
 from tracker.domain.divider import DividerPlan, DividerTask
+from tracker.domain.exchange import Contents, DatabaseFacts
 from tracker.domain.health import PackLearning
 from tracker.domain.pack import Pack
 from tracker.domain.planning import CutoffPlan, CutoffTask
-from tracker.domain.results import Finding, PackRecord, PackState
+from tracker.domain.progress import Progress
+from tracker.domain.results import Finding, ImportReport, PackRecord, PackState
 from tracker.domain.session import BenchTest
 
 
@@ -74,8 +77,58 @@ class EditService(Protocol):
     def remove(self, kind: Kind, key: Key, *, change_id: str | None = None) -> Change:
         """Remove a record and all that hangs on it; NotFoundError, or ConflictError while others name it."""
 
+    def recent(self, limit: int = 20) -> Sequence[Change]:
+        """The last changes, newest first."""
+
     def undo(self, change_id: str) -> Change:
         """Put back what was before a change; ConflictError when it was changed again since."""
+
+
+class RunService(Protocol):
+    """Runs and their estimates."""
+
+    def waiting(self) -> int:
+        """How many runs need estimating."""
+
+    def refresh(self, progress: Progress | None = None, *, everything: bool = False) -> None:
+        """Estimate what needs estimating, or everything anew."""
+
+
+class ExchangeService(Protocol):
+    """Data in and out."""
+
+    def import_files(
+        self,
+        paths: Sequence[Path],
+        *,
+        update: bool = False,
+        dry_run: bool = False,
+        names: Mapping[Path, str] | None = None,
+        progress: Progress | None = None,
+    ) -> ImportReport:
+        """Store what files bring, all or none; ImportRefusedError names every bad row. A dry run tells what would be."""
+
+    def kind(self, file: Path) -> str | None:
+        """Which kind of logbook file this is by its header, or None when it is none of them."""
+
+    def export(self, folder: Path) -> Sequence[Path]:
+        """Write everything into CSV files."""
+
+    def backup(self, file: Path, progress: Progress | None = None) -> Path:
+        """Write a checked copy of everything."""
+
+    def examine(self, file: Path) -> Contents:
+        """What a backup holds, after checking it; StoreError when it is none or is damaged."""
+
+    def replace_all(self, file: Path, progress: Progress | None = None) -> Path:
+        """Put a backup in place of everything; where a copy of what was stored is kept."""
+
+
+class DatabaseService(Protocol):
+    """The database in use."""
+
+    def facts(self) -> DatabaseFacts:
+        """Everything there is to say about it."""
 
 
 class Services(Protocol):
@@ -88,6 +141,18 @@ class Services(Protocol):
     @property
     def controllers(self) -> ControllerService:
         """Controllers, models and bench tests."""
+
+    @property
+    def runs(self) -> RunService:
+        """Runs and their estimates."""
+
+    @property
+    def exchange(self) -> ExchangeService:
+        """Data in and out."""
+
+    @property
+    def database(self) -> DatabaseService:
+        """The database in use."""
 
     @property
     def edits(self) -> EditService:
