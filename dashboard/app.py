@@ -23,7 +23,7 @@ from dashboard.delivery import chart_address, deliver
 from dashboard.exchange.doors import open_doors
 from dashboard.frame import NAME, MenuEntry, connect_frame, document, frame_layout
 from dashboard.needs import Services
-from dashboard.pages import PAGES, missing, pack
+from dashboard.pages import PAGES, missing, pack, units
 from dashboard.sign_in import require_sign_in
 from dashboard.undo import connect_undo
 from tracker.errors import TrackerError
@@ -32,6 +32,7 @@ LOG = logging.getLogger("dashboard")
 REGISTER_PAGE: Any = dash.register_page
 MOST_BYTES = 16 * 1024 * 1024
 MENU: tuple[MenuEntry, ...] = tuple((page.PATH, page.TITLE) for page in PAGES if page.MENU)
+TITLES: dict[str, str] = {page.PATH: page.TITLE for page in PAGES if page is not pack}
 WITH_FORMS = frozenset(page.PATH for page in PAGES if getattr(page, "FORMS", False))
 """Fetched as documents of their own, for only these bring the script that draws forms. Links to them are plain ones."""
 WENT_WRONG = "Something went wrong and nothing was changed."
@@ -80,12 +81,12 @@ def heading_for(path: str) -> str:
     if path.startswith(f"{PACK_PATH}/"):
         # The web server has taken the percent signs out already.
         return path.removeprefix(f"{PACK_PATH}/").removeprefix(SHIELD)
-    return dict(MENU).get(path, missing.TITLE)
+    return TITLES.get(path, missing.TITLE)
 
 
 def is_page(path: str) -> bool:
     """Whether there is a page at this path."""
-    return path in dict(MENU) or path in WITH_FORMS or (path.startswith(f"{PACK_PATH}/") and len(path) > len(PACK_PATH) + 1)
+    return path in TITLES or (path.startswith(f"{PACK_PATH}/") and len(path) > len(PACK_PATH) + 1)
 
 
 def _server(services: Services, access: Access) -> Flask:
@@ -99,6 +100,7 @@ def _server(services: Services, access: Access) -> Flask:
         require_sign_in(server, access.password)
     deliver(server)
     open_doors(server, services)
+    units.keep_units(server)
     server.add_url_rule("/healthz", "health", partial(_health, services))
     server.register_error_handler(DependencyException, lambda _error: Response("Not found.", 404, mimetype="text/plain"))
     server.register_error_handler(Exception, _on_server_error)

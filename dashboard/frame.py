@@ -43,7 +43,9 @@ def frame_layout(menu: Sequence[MenuEntry], apart: Container[str] = ()) -> Compo
             undo_bar(),
             dcc.Location(id="go", refresh="callback-nav"),
             html.Main(dash.page_container, id="page", tabIndex=-1),
-            html.Footer(html.P([CAUTION, " ", dcc.Link("Safety", href="/safety"), "."])),
+            html.Footer(
+                [html.P([CAUTION, " ", dcc.Link("Safety", href="/safety"), "."]), html.P(dcc.Link("Units and dates", href="/units"))]
+            ),
             html.Div(id="frame-arrived", hidden=True),
         ]
     )

@@ -4,9 +4,10 @@ from __future__ import annotations
 
 import math
 import re
-from datetime import datetime
+from datetime import date, datetime
 from typing import Literal
 
+from dashboard.reading import reading, written
 from tracker.domain.results import Estimate
 
 MAH_PER_AH = 1000.0
@@ -17,6 +18,10 @@ LOPSIDED = 0.25
 NB = "\u00a0"
 """Between a number and its unit: the line is never broken there."""
 
+_NUMBER = r"[-−]?\d[\d,]*(?:\.\d+)?"
+_MEASURED = re.compile(rf"(?<![\w.,]){_NUMBER}(?:(?: ± | to |–){_NUMBER})?(?=[ \u00a0](?:V|A|C|mAh|Ah|mΩ|kΩ|%|h|min|s)\b|[ \u00a0]?%)")
+"""A number, or two of a span, before a unit."""
+_CELSIUS = re.compile(rf"(?<![\w.,])({_NUMBER})(?:( to | and |–)({_NUMBER}))?[ \u00a0]°C")
 _NUMBER_AND_UNIT = re.compile(r"(?<=\d) (?=(?:V|A|C|mAh|Ah|mΩ|%|°C|°F|h|min|s|days?)\b|%)")
 
 Measure = Literal["charge", "share", "rate", "volts", "resistance", "times", "runs", "minutes", "hours", "amps"]
@@ -61,12 +66,12 @@ GOAL_WORDS = {"full": "full", "storage": "storage", "partial": "part charge"}
 
 def volts(value_v: float) -> str:
     """A voltage with two decimals."""
-    return f"{value_v:,.2f}{NB}V"
+    return written(f"{value_v:,.2f}") + f"{NB}V"
 
 
 def mah(charge_ah: float) -> str:
     """A charge in milliampere-hours, whole."""
-    return f"{charge_ah * MAH_PER_AH:,.0f}{NB}mAh"
+    return written(f"{charge_ah * MAH_PER_AH:,.0f}") + f"{NB}mAh"
 
 
 def percent(share: float) -> str:
@@ -86,8 +91,8 @@ def chance(probability: float) -> str:
 def risk(probability: float) -> str:
     """A chance that ought to be small, with a decimal while it is; what no draw showed is not called none."""
     if probability < 0.001:
-        return f"under{NB}0.1{NB}%"
-    return f"{100 * probability:.1f}{NB}%" if probability < 0.0995 else chance(probability)
+        return f"under{NB}{written('0.1')}{NB}%"
+    return written(f"{100 * probability:.1f}") + f"{NB}%" if probability < 0.0995 else chance(probability)
 
 
 def minutes(time_s: float) -> str:
@@ -101,15 +106,31 @@ def minutes(time_s: float) -> str:
     return f"{time_s / 86400:.0f}{NB}days"
 
 
-def celsius(temperature_k: float) -> str:
-    """A temperature in degrees Celsius, whole."""
-    return f"{temperature_k - ZERO_CELSIUS_K:.0f}{NB}°C"
+def temperature(temperature_k: float) -> str:
+    """A temperature in the degrees chosen, whole."""
+    value_c = temperature_k - ZERO_CELSIUS_K
+    return f"{_fahrenheit(value_c):.0f}{NB}°F" if reading().degrees == "f" else f"{value_c:.0f}{NB}°C"
+
+
+def degrees() -> str:
+    """The unit of temperatures as chosen."""
+    return "°F" if reading().degrees == "f" else "°C"
+
+
+def _fahrenheit(value_c: float) -> float:
+    return value_c * 1.8 + 32
 
 
 def day(moment: datetime, *, year: bool = True) -> str:
-    """A day in the local zone: 14 Jun 2025."""
-    local = moment.astimezone()
-    return f"{local.day}{NB}{MONTHS[local.month - 1]}" + (f"{NB}{local.year}" if year else "")
+    """A day in the local zone: 14 Jun 2025, or as chosen."""
+    return date_words(moment.astimezone().date(), year=year)
+
+
+def date_words(given: date, *, year: bool = True) -> str:
+    """A day of the calendar: 14 Jun 2025, or as chosen."""
+    if reading().days == "iso":
+        return given.isoformat() if year else f"{given:%m-%d}"
+    return f"{given.day}{NB}{MONTHS[given.month - 1]}" + (f"{NB}{given.year}" if year else "")
 
 
 def clock(moment: datetime) -> str:
@@ -120,7 +141,12 @@ def clock(moment: datetime) -> str:
 
 def counted(number: int, one: str, many: str | None = None) -> str:
     """A number with its noun: 1 run, 12 runs."""
-    return f"{number:,} {one if number == 1 else many or one + 's'}"
+    return written(f"{number:,}") + f" {one if number == 1 else many or one + 's'}"
+
+
+def number(value: float, decimals: int = 0) -> str:
+    """A bare number."""
+    return written(f"{value:,.{decimals}f}")
 
 
 def in_unit(value: float, measure: Measure) -> float:
@@ -160,20 +186,34 @@ def _step(half: float) -> float:
 
 def _to(value: float, step: float, decimals: int) -> str:
     rounded = round(value / step) * step
-    return f"{rounded + 0.0:,.{decimals}f}"
+    return written(f"{rounded + 0.0:,.{decimals}f}")
 
 
 def resistor(value_ohm: float) -> str:
     """A resistance to the digits preferred values have: 4.7 kΩ."""
     for size, unit in ((1e6, "MΩ"), (1e3, "kΩ")):
         if value_ohm >= size:
-            return f"{value_ohm / size:.4g}{NB}{unit}"
-    return f"{value_ohm:.4g}{NB}Ω"
+            return written(f"{value_ohm / size:.4g}") + f"{NB}{unit}"
+    return written(f"{value_ohm:.4g}") + f"{NB}Ω"
 
 
 def unbroken(text: str) -> str:
-    """Text written elsewhere, with no line break between a number and its unit."""
+    """Text written elsewhere, with measured numbers as chosen and no line break between a number and its unit."""
+    chosen = reading()
+    if chosen.degrees == "f":
+        text = _CELSIUS.sub(_in_fahrenheit, text)
+    if chosen.numbers != "point":
+        text = _MEASURED.sub(lambda match: written(match[0]), text)
     return _NUMBER_AND_UNIT.sub(NB, text)
+
+
+def _in_fahrenheit(match: re.Match[str]) -> str:
+    low, between, high = (match[1], match[2] or "", match[3])
+    return f"{_as_fahrenheit(low)}{between}{_as_fahrenheit(high) if high else ''}{NB}°F"
+
+
+def _as_fahrenheit(text: str) -> str:
+    return f"{_fahrenheit(float(text.replace('−', '-').replace(',', ''))):.0f}".replace("-", "−")
 
 
 def chemistry_words(key: str) -> str:

@@ -8,7 +8,7 @@ from dash import html
 from dash.development.base_component import Component
 
 from dashboard.components.table import card_table
-from dashboard.theme import clock, counted
+from dashboard.theme import NB, clock, counted, number
 from tracker.domain.exchange import Contents, DatabaseFacts
 
 NUMBER_WORDS = {
@@ -28,7 +28,7 @@ def database_facts(facts: DatabaseFacts) -> Component:
         ("Kind", facts.kind),
         ("Where", html.Bdi(facts.shown) if facts.shown else "in memory only, gone when the program ends"),
         ("Size", size_words(facts.size_bytes)),
-        *((NUMBER_WORDS.get(name, name), f"{number:,}") for name, number in facts.contents.numbers.items()),
+        *((NUMBER_WORDS.get(name, name), number(count)) for name, count in facts.contents.numbers.items()),
         ("Version of the tables", facts.schema),
         ("Version of the model", facts.model),
         ("Waiting to be estimated", counted(facts.waiting_runs, "run") if facts.waiting_runs else "none"),
@@ -40,7 +40,7 @@ def contents_compared(backup: Contents, stored: Contents) -> Component:
     """A backup beside what is stored now."""
     names = [name for name in NUMBER_WORDS if name in backup.numbers or name in stored.numbers]
     rows: list[list[Component | str]] = [
-        [NUMBER_WORDS[name], f"{backup.numbers.get(name, 0):,}", f"{stored.numbers.get(name, 0):,}"] for name in names
+        [NUMBER_WORDS[name], number(backup.numbers.get(name, 0)), number(stored.numbers.get(name, 0))] for name in names
     ]
     rows += [
         ["Newest run", _moment(backup.newest_run_at), _moment(stored.newest_run_at)],
@@ -54,8 +54,8 @@ def size_words(size_bytes: int | None) -> str:
     if size_bytes is None:
         return "not told"
     if size_bytes < 1e6:
-        return f"{size_bytes / 1e3:,.0f} kB"
-    return f"{size_bytes / 1e6:,.1f} MB"
+        return f"{number(size_bytes / 1e3)}{NB}kB"
+    return f"{number(size_bytes / 1e6, 1)}{NB}MB"
 
 
 def _moment(moment: datetime | None) -> str:

@@ -7,7 +7,8 @@ from dash.development.base_component import Component
 
 from dashboard.components.marks import severity_mark
 from dashboard.components.table import Cell, card_table
-from dashboard.theme import NB, resistor, unbroken
+from dashboard.reading import written
+from dashboard.theme import NB, number, resistor, unbroken
 from tracker.domain.divider import PLACE_WORDS, DividerPlan, PlaceOption, TripLimits
 
 
@@ -26,11 +27,11 @@ def divider_answer(plan: DividerPlan) -> Component:
 def headline(plan: DividerPlan) -> Component:
     """What to add where, and what it gives."""
     task = plan.task
-    now = f"It lets go at {_volts(task.trips_at_v)} now and is wanted at {_volts(task.wanted_v)}; it compares with {plan.reference_v:.4g}{NB}V."
+    now = f"It lets go at {_volts(task.trips_at_v)} now and is wanted at {_volts(task.wanted_v)}; it compares with {written(f'{plan.reference_v:.4g}')}{NB}V."
     if plan.add == "none":
         return html.Div([html.P(html.Strong("Add nothing"), className="headline"), html.P(now)])
     if plan.chosen is None:
-        what = f"{plan.ideal_ratio or 0.0:.4g} times the {_part(plan.add)} resistor"
+        what = f"{written(f'{plan.ideal_ratio or 0.0:.4g}')} times the {_part(plan.add)} resistor"
         return html.Div(
             [
                 html.P([html.Strong(what), f" {PLACE_WORDS[plan.add]}"], className="headline"),
@@ -69,7 +70,10 @@ def _limits(plan: DividerPlan) -> tuple[list[str], list[list[Cell]]]:
 
 
 def _span(limits: TripLimits) -> list[Cell]:
-    return [f"{limits.worst_low_v:.3f} to {_volts(limits.worst_high_v)}", f"{limits.low_95_v:.3f} to {_volts(limits.high_95_v)}"]
+    return [
+        f"{number(limits.worst_low_v, 3)} to {_volts(limits.worst_high_v)}",
+        f"{number(limits.low_95_v, 3)} to {_volts(limits.high_95_v)}",
+    ]
 
 
 def _basis(plan: DividerPlan) -> Component:
@@ -80,7 +84,9 @@ def _basis(plan: DividerPlan) -> Component:
         f"Warmer by {plan.drift.change_k:g}{NB}K: ±{_volts(plan.drift.rss_v)}, at worst ±{_volts(plan.drift.worst_v)}.",
     ]
     if plan.power_w is not None and plan.most_power_w is not None:
-        said.append(f"Heat in it: {1000 * plan.power_w:.3g}{NB}mW at the trip, {1000 * plan.most_power_w:.3g}{NB}mW on a full pack.")
+        said.append(
+            f"Heat in it: {written(f'{1000 * plan.power_w:.3g}')}{NB}mW at the trip, {written(f'{1000 * plan.most_power_w:.3g}')}{NB}mW on a full pack."
+        )
     return html.P(" ".join(said), className="quiet reading")
 
 
@@ -91,7 +97,7 @@ def _place(one: PlaceOption) -> list[Cell]:
         return [name, "not here", "none", unbroken(one.why_not[:1].upper() + one.why_not[1:])]
     cut = "its part has to be lifted or a trace cut" if one.cuts_trace else "no trace has to be cut"
     if one.chosen is None:
-        return [name, f"{one.ideal_ratio or 0.0:.4g} times the {_part(one.place)} one", "as wanted", cut]
+        return [name, f"{written(f'{one.ideal_ratio or 0.0:.4g}')} times the {_part(one.place)} one", "as wanted", cut]
     return [name, f"{resistor(one.chosen.added_ohm)}, exact {resistor(one.ideal_ohm or 0.0)}", _volts(one.chosen.trip_v), cut]
 
 
@@ -101,4 +107,4 @@ def _part(place: str) -> str:
 
 def _volts(value_v: float) -> str:
     """With three decimals, for here hundredths are what is chosen between."""
-    return f"{value_v:.3f}{NB}V"
+    return number(value_v, 3) + f"{NB}V"

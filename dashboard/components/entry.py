@@ -9,9 +9,12 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import Any
 
-import dash_mantine_components as dmc
+import dash_mantine_components
 from dash import Output
 from dash.development.base_component import Component
+
+dmc: Any = dash_mantine_components
+"""The library carries no hints that a type checker can use."""
 
 MOST_CHARACTERS, MOST_NOTES = 200, 2000
 _PLAIN: dict[str, Any] = {"autoComplete": "off"}
@@ -20,7 +23,8 @@ _THEME = {"fontFamily": "inherit", "defaultRadius": 3, "respectReducedMotion": T
 
 def form_root(children: Sequence[Component | None]) -> Component:
     """Around everything made of the library; it follows the system's light or dark, in the colours of assets/components.css."""
-    return dmc.MantineProvider([one for one in children if one is not None], defaultColorScheme="auto", theme=_THEME)
+    made: Component = dmc.MantineProvider([one for one in children if one is not None], defaultColorScheme="auto", theme=_THEME)
+    return made
 
 
 def text_entry(field_id: str, label: str, value: str = "", *, hint: str = "", problem: str = "", needed: bool = False) -> Component:
@@ -45,7 +49,7 @@ def day_entry(field_id: str, label: str, value: str = "", *, hint: str = "", pro
 
 def notes_entry(field_id: str, label: str, value: str = "", *, hint: str = "", problem: str = "") -> Component:
     """Words of any length."""
-    return dmc.Textarea(
+    made: Component = dmc.Textarea(
         id=field_id,
         label=label,
         value=value,
@@ -55,6 +59,7 @@ def notes_entry(field_id: str, label: str, value: str = "", *, hint: str = "", p
         inputProps=_PLAIN | {"maxLength": MOST_NOTES},
         **_said(hint, problem, needed=False),
     )
+    return made
 
 
 def choice_entry(
@@ -62,7 +67,7 @@ def choice_entry(
 ) -> Component:  # fmt: skip
     """One of several: pairs of value and words; with `empty`, those words stand for nothing chosen."""
     data = [{"value": value, "label": words} for value, words in options]
-    return dmc.Select(
+    made: Component = dmc.Select(
         id=field_id,
         label=label,
         data=data,
@@ -77,13 +82,14 @@ def choice_entry(
         comboboxProps={"transitionProps": {"duration": 0}},
         **_said(hint, problem, needed=False),
     )
+    return made
 
 
 def several_entry(
     field_id: str, label: str, options: Sequence[str], chosen: Sequence[str] = (), *, hint: str = "", problem: str = ""
 ) -> Component:
     """Any number of those named, in the order chosen."""
-    return dmc.MultiSelect(
+    made: Component = dmc.MultiSelect(
         id=field_id,
         label=label,
         data=list(options),
@@ -92,6 +98,7 @@ def several_entry(
         comboboxProps={"transitionProps": {"duration": 0}},
         **_said(hint, problem, needed=False),
     )
+    return made
 
 
 def faults(ids: Sequence[str]) -> list[Output]:
@@ -102,7 +109,8 @@ def faults(ids: Sequence[str]) -> list[Output]:
 def _line(
     field_id: str, label: str, value: str, hint: str, problem: str, needed: bool, props: dict[str, Any]
 ) -> Component:  # fmt: skip
-    return dmc.TextInput(id=field_id, label=label, value=value, inputProps=_PLAIN | props, **_said(hint, problem, needed=needed))
+    made: Component = dmc.TextInput(id=field_id, label=label, value=value, inputProps=_PLAIN | props, **_said(hint, problem, needed=needed))
+    return made
 
 
 def _said(hint: str, problem: str, *, needed: bool) -> dict[str, Any]:

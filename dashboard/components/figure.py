@@ -8,7 +8,7 @@ from dash import dcc, html
 from dash.development.base_component import Component
 from plotly.graph_objects import Figure
 
-from dashboard.components.aria import aria
+from dashboard.components.aria import aria, data
 
 CONFIG: Any = {
     "displaylogo": False,
@@ -33,6 +33,17 @@ def figure_frame(chart: Component, sentence: str, table: Component, key: Compone
     picture = html.Div(chart, role="img", **aria(label=description))
     parts = [html.Figcaption(sentence), *([key] if key is not None else []), picture]
     return html.Div(
-        [html.Figure(parts), html.Details([html.Summary("The same numbers as a table"), table], className="numbers")],
+        [
+            html.Figure(parts),
+            html.Div([_take("png", "Save the picture", description), _take("csv", "Save the numbers", description)], className="takes"),
+            html.Details([html.Summary("The same numbers as a table"), table], className="numbers"),
+        ],
         className="figure",
     )
+
+
+def _take(kind: str, words: str, description: str) -> Component:
+    """A button with which the browser keeps the chart as a file; assets/takeout.js makes it."""
+    what = description.split(". ")[0].removeprefix("Chart of ")
+    named = {"title": f"{what[:1].upper()}{what[1:]}", "name": what}
+    return html.Button(words, type="button", className="take", **data(take=kind, **named), **aria(label=f"{words}: {what}"))

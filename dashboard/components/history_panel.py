@@ -6,7 +6,7 @@ from dash import html
 from dash.development.base_component import Component
 
 from dashboard.components.quantity import quantity_text
-from dashboard.theme import Measure, counted, interval, mah, percent, unbroken
+from dashboard.theme import Measure, counted, interval, mah, number, percent, unbroken
 from tracker.domain.conventions import WORN_HEALTH
 from tracker.domain.health import CellHealth, PackHealth
 from tracker.domain.results import Estimate, Quantity
@@ -89,4 +89,4 @@ def _holds(health: PackHealth) -> str:
 
 def _cycles(cycles: float) -> str:
     """One decimal while that is worth something."""
-    return f"{cycles:,.0f}" if cycles >= 100 or cycles == round(cycles) else f"{cycles:,.1f}"
+    return number(cycles, 0 if cycles >= 100 or cycles == round(cycles) else 1)

@@ -8,7 +8,7 @@ from dash import html
 from dash.development.base_component import Component
 
 from dashboard.components.table import card_table
-from dashboard.theme import clock, counted
+from dashboard.theme import clock, counted, number
 from tracker.domain.exchange import RowDifference
 from tracker.domain.results import ImportReport
 from tracker.errors import BadRow
@@ -30,9 +30,9 @@ def numbers_table(report: ImportReport) -> Component:
     rows = [
         [
             KIND_WORDS.get(kind, (kind, kind))[1].capitalize(),
-            f"{report.added[kind]:,}",
-            f"{report.updated.get(kind, 0):,}",
-            f"{report.unchanged.get(kind, 0):,}",
+            number(report.added[kind]),
+            number(report.updated.get(kind, 0)),
+            number(report.unchanged.get(kind, 0)),
         ]
         for kind in kinds
     ]
@@ -51,11 +51,11 @@ def totals_sentence(report: ImportReport) -> str:
     if not (new or changed or same):
         return "The files hold no records."
     if not (new or changed):
-        return f"Nothing new: {'the one record' if same == 1 else f'all {same:,} records'} in the files {'is' if same == 1 else 'are'} stored already."
+        return f"Nothing new: {'the one record' if same == 1 else f'all {number(same)} records'} in the files {'is' if same == 1 else 'are'} stored already."
     would = "would be " if report.dry_run else ""
     parts = [f"{counted(new, 'record')} {would}added"] if new else []
     parts += [f"{counted(changed, 'stored record')} {would}replaced"] if changed else []
-    parts += [f"{same:,} {'is' if same == 1 else 'are'} as stored"] if same else []
+    parts += [f"{number(same)} {'is' if same == 1 else 'are'} as stored"] if same else []
     return f"{', '.join(parts)}."
 
 
@@ -72,7 +72,7 @@ def differences(rows: Sequence[RowDifference], there_are: int) -> Component:
         ],
     )
     told = len({id(row) for row, _ in shown})
-    rest = [html.P(f"Those of {counted(told, 'record')} of {there_are:,}; the rest change as well.", className="quiet")]
+    rest = [html.P(f"Those of {counted(told, 'record')} of {number(there_are)}; the rest change as well.", className="quiet")]
     return html.Section([html.H3("What would change"), table, *(rest if told < there_are else [])])
 
 
@@ -81,9 +81,9 @@ def refusals(rows: Sequence[BadRow], more: int) -> Component:
     table = card_table(
         "Rows that were refused",
         ["File", "Line", "Column", "What is wrong, and what is allowed"],
-        [[html.Bdi(row.file), f"{row.line:,}", html.Code(row.column), html.Bdi(row.message)] for row in rows],
+        [[html.Bdi(row.file), number(row.line), html.Code(row.column), html.Bdi(row.message)] for row in rows],
     )
-    rest = [html.P(f"And {more:,} more like these.", className="quiet")]
+    rest = [html.P(f"And {number(more)} more like these.", className="quiet")]
     return html.Div([table, *(rest if more else [])])
 
 
@@ -91,7 +91,7 @@ def warning_list(warnings: Sequence[str]) -> Component:
     """What is odd, though not refused."""
     items = [html.Li(html.Bdi(words)) for words in warnings[:MOST_WARNINGS]]
     if len(warnings) > MOST_WARNINGS:
-        items.append(html.Li(f"And {len(warnings) - MOST_WARNINGS:,} more."))
+        items.append(html.Li(f"And {number(len(warnings) - MOST_WARNINGS)} more."))
     return html.Section([html.H3("Worth knowing"), html.Ul(items, className="heed")])
 
 
@@ -110,4 +110,4 @@ def _text(words: str) -> Component:
 
 
 def _place(file: str, line: int) -> Component:
-    return html.Span([html.Bdi(file), f", line {line:,}"])
+    return html.Span([html.Bdi(file), f", line {number(line)}"])

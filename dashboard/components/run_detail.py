@@ -13,7 +13,7 @@ from dashboard.components.marks import grade_mark, name_text
 from dashboard.components.quantity import quantity_cell
 from dashboard.components.run_tables import volts_words
 from dashboard.components.table import card_table
-from dashboard.theme import ENDING_WORDS, celsius, chance, clock, mah, minutes, percent, volts
+from dashboard.theme import ENDING_WORDS, chance, clock, mah, measured, minutes, percent, temperature, volts
 from tracker.domain.results import AssessedRun, CellDepth
 from tracker.domain.session import Run
 
@@ -81,10 +81,13 @@ def written_down(run: Run) -> list[tuple[str, Component | str]]:
         said.append(("Rested before", minutes(run.rest_before_s)))
     if run.loaded_v:
         said.append(
-            ("Lowest seen under load", volts_words(run.loaded_v) + (f" at {run.loaded_a:.1f} A" if run.loaded_a is not None else ""))
+            (
+                "Lowest seen under load",
+                volts_words(run.loaded_v) + (f" at {measured(run.loaded_a, 'amps')}" if run.loaded_a is not None else ""),
+            )
         )
     if run.mean_a is not None:
-        said.append(("Mean current", f"{run.mean_a:.1f} A"))
+        said.append(("Mean current", measured(run.mean_a, "amps")))
     if run.used_ah is not None:
         said.append(("Meter in the model", mah(run.used_ah)))
     if run.after_v:
@@ -94,7 +97,7 @@ def written_down(run: Run) -> list[tuple[str, Component | str]]:
     if run.cutoff_v:
         said.append(("Cutoff as set", ", ".join(volts(setting) for setting in run.cutoff_v)))
     if run.pack_k is not None:
-        said.append(("Pack temperature", celsius(run.pack_k)))
+        said.append(("Pack temperature", temperature(run.pack_k)))
     if run.ended_by:
         said.append(("Ended by", ENDING_WORDS.get(run.ended_by, run.ended_by)))
     if run.notes:

@@ -11,7 +11,7 @@ from dashboard.addresses import pack_address
 from dashboard.components.marks import SEVERITY_WORDS, grade_mark, name_text
 from dashboard.components.quantity import quantity_cell
 from dashboard.components.table import card_table
-from dashboard.theme import GOAL_WORDS, clock, counted, interval, mah, minutes, volts
+from dashboard.theme import GOAL_WORDS, NB, clock, counted, interval, mah, minutes, number, volts
 from tracker.domain.results import GRADES, SEVERITIES, AssessedRun, CellDepth, Estimate, Finding
 from tracker.domain.session import Charge, Volts
 
@@ -85,4 +85,4 @@ def volts_words(readings: Volts) -> str:
         return "not recorded"
     if len(readings) == 1:
         return volts(readings[0])
-    return " / ".join(f"{reading:.2f}" for reading in readings) + " V"
+    return " / ".join(number(reading, 2) for reading in readings) + f"{NB}V"

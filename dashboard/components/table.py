@@ -9,6 +9,7 @@ from dash import html
 from dash.development.base_component import Component
 
 from dashboard.components.aria import aria, data
+from dashboard.reading import reading
 
 Cell = Component | str
 BLANKS = ("none", "not recorded")
@@ -51,4 +52,4 @@ def folded_table(label: str, columns: Sequence[str], rows: Sequence[Sequence[str
     made a page of a well-used pack answer in seconds.
     """
     numbers = json.dumps({"columns": list(columns), "rows": [list(row) for row in rows]}, ensure_ascii=False, separators=(",", ":"))
-    return html.Div(className="scroll", tabIndex=0, role="region", **aria(label=label), **data(numbers=numbers))
+    return html.Div(className="scroll", tabIndex=0, role="region", **aria(label=label), **data(numbers=numbers, decimal=reading().marks[1]))

@@ -8,7 +8,7 @@ from math import log10
 from plotly.graph_objects import Figure, Scatter
 
 from dashboard.figures.template import BLUE, GREEN, GREY, ORANGE, blank_figure
-from dashboard.theme import NB, mah, risk, volts
+from dashboard.theme import NB, mah, number, risk, volts
 from tracker.domain.planning import CutoffPlan, CutoffPoint
 
 HEIGHT_PX, LEFT_PX = 470, 78
@@ -119,7 +119,7 @@ def _words(point: CutoffPoint, series: int) -> str:
 
 
 def _minutes(time_s: float) -> str:
-    return f"{time_s / 60:.1f}{NB}min" if time_s < 600 else f"{time_s / 60:,.0f}{NB}min"
+    return number(time_s / 60, 1 if time_s < 600 else 0) + f"{NB}min"
 
 
 def _head(figure: Figure, text: str, height: float) -> None:

@@ -11,6 +11,7 @@ from plotly.graph_objects import Figure, Scatter
 
 from dashboard.figures.template import BAND, BLUE, EDGE, GREY, blank_figure
 from dashboard.figures.thinning import MOST_ROWS, evenly
+from dashboard.reading import reading
 from dashboard.theme import Measure, clock, in_unit, interval
 from tracker.domain.health import HealthPoint
 from tracker.domain.results import Estimate, Quantity
@@ -28,14 +29,6 @@ MARKED = 60
 """Up to so many points of a cell each has a mark of its own."""
 LEAST_SPAN = 0.25
 """The scale spans at least this share of the values, so that small changes look small."""
-
-# What a tick says follows from how long a time the axis spans; the year stands once under the first it holds for.
-TICK_WORDS = [
-    {"dtickrange": [None, 43_200_000], "value": "%H:%M\n%-d %b %Y"},
-    {"dtickrange": [43_200_000, "M1"], "value": "%-d %b\n%Y"},
-    {"dtickrange": ["M1", "M12"], "value": "%b\n%Y"},
-    {"dtickrange": ["M12", None], "value": "%Y"},
-]
 
 Pick = Callable[[HealthPoint], tuple[Quantity, ...]]
 
@@ -77,6 +70,18 @@ def cell_series(points: Sequence[HealthPoint], pick: Pick, cells: int) -> list[C
     return series
 
 
+def tick_words() -> list[dict[str, object]]:
+    """What a tick says follows from how long a time the axis spans; the year stands once under the first it holds for."""
+    plain = reading().days == "iso"
+    a_day, a_month = ("%m-%d", "%m") if plain else ("%-d %b", "%b")
+    return [
+        {"dtickrange": [None, 43_200_000], "value": "%H:%M\n%Y-%m-%d" if plain else "%H:%M\n%-d %b %Y"},
+        {"dtickrange": [43_200_000, "M1"], "value": f"{a_day}\n%Y"},
+        {"dtickrange": ["M1", "M12"], "value": f"{a_month}\n%Y"},
+        {"dtickrange": ["M12", None], "value": "%Y"},
+    ]
+
+
 def panels_height_px(cells: int) -> int:
     """Height that gives every cell a panel readable on a phone."""
     return cells * _panel_px(cells) - HEAD_PX + TOP_PX + BOTTOM_PX
@@ -105,7 +110,9 @@ def panels_figure(
         _head(figure, f"<b>Cell {one.cell}</b>{said}", one.cell, cells, "left")
         _head(figure, value, one.cell, cells, "right")
     figure.update_layout(margin_t=TOP_PX, margin_b=BOTTOM_PX)
-    figure.update_xaxes(type="date", nticks=5, tickangle=0, tickformatstops=TICK_WORDS, anchor=_axis("y", cells), range=_time_range(series))
+    figure.update_xaxes(
+        type="date", nticks=5, tickangle=0, tickformatstops=tick_words(), anchor=_axis("y", cells), range=_time_range(series)
+    )
     return figure
 
 

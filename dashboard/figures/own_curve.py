@@ -11,7 +11,7 @@ from plotly.graph_objects import Figure, Scatter
 
 from dashboard.figures.template import BAND, BLUE, EDGE, GREEN, GREY, ORANGE, PURPLE, blank_figure
 from dashboard.figures.thinning import MOST_ROWS, evenly
-from dashboard.theme import NB, clock, counted, percent, volts
+from dashboard.theme import NB, clock, counted, number, percent, volts
 from tracker.domain.health import CurveReading, OwnCurve
 
 HEIGHT_PX, LEGEND_ROW_PX = 400, 20
@@ -130,7 +130,7 @@ def curve_table(curve: OwnCurve) -> tuple[list[str], list[list[str]]]:
         own, low, high, family = (
             float(np.interp(tenth / 10, curve.soc, each)) for each in (curve.own_v, curve.own_low_v, curve.own_high_v, curve.family_v)
         )
-        rows.append([percent(tenth / 10), volts(own), f"{low:.2f} to {volts(high)}", volts(family)])
+        rows.append([percent(tenth / 10), volts(own), f"{number(low, 2)} to {volts(high)}", volts(family)])
     return ["Charge left", "This pack", f"90{NB}% interval", "Its chemistry"], rows
 
 

@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from plotly.graph_objects import Figure
 
 from dashboard.figures.over_time import cell_series, over_time_table, panels_figure
-from dashboard.theme import NB, interval
+from dashboard.theme import interval, temperature
 from tracker.domain.health import HealthPoint, PackHealth
 from tracker.domain.results import Estimate, Quantity
 
@@ -33,7 +33,7 @@ def resistance_sentence(health: PackHealth) -> str:
     known = [(cell.cell, cell.resistance_ohm) for cell in health.cells if isinstance(cell.resistance_ohm, Estimate)]
     if not known:
         return "What resistance each cell has is not known now."
-    at = f"at 25{NB}°C and half charge"
+    at = f"at {temperature(298.15)} and half charge"
     if len(known) == 1:
         said = [f"{'The cell' if len(health.cells) == 1 else f'Cell {known[0][0]}'} has {interval(known[0][1], 'resistance')} {at}."]
     else:

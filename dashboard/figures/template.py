@@ -10,6 +10,8 @@ from __future__ import annotations
 from plotly.graph_objects import Figure, Layout
 from plotly.graph_objs.layout import Template
 
+from dashboard.reading import reading
+
 BLUE = "#0072B2"
 ORANGE = "#D55E00"
 GREEN = "#009E73"
@@ -42,4 +44,5 @@ TEMPLATE = Template(
 
 def blank_figure() -> Figure:
     """An empty chart in the common look."""
-    return Figure(layout=Layout(template=TEMPLATE, margin={"l": 62, "r": 26, "t": 26, "b": 40}))
+    thousands, decimal = reading().marks
+    return Figure(layout=Layout(template=TEMPLATE, separators=decimal + thousands, margin={"l": 62, "r": 26, "t": 26, "b": 40}))

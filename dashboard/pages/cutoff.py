@@ -20,7 +20,7 @@ from dashboard.components.table import folded_table
 from dashboard.figures import cutoff_curve, voltage_ladder
 from dashboard.needs import Services
 from dashboard.pages.today import FIRST_STEPS
-from dashboard.theme import NB, celsius, interval, percent, risk, unbroken, volts
+from dashboard.theme import NB, interval, number, percent, risk, temperature, unbroken, volts
 from tracker.domain.controller import Vehicle
 from tracker.domain.pack import Pack
 from tracker.domain.planning import CutoffPlan
@@ -168,14 +168,16 @@ def facts(plan: CutoffPlan) -> list[tuple[str, str]]:
         ]
     left = percent(plan.reserve_soc)
     timer = (
-        f"{plan.timer_s.value / 60:.1f}{NB}min, then {left} are left" if isinstance(plan.timer_s, Estimate) else unbroken(plan.timer_s.why)
+        f"{number(plan.timer_s.value / 60, 1)}{NB}min, then {left} are left"
+        if isinstance(plan.timer_s, Estimate)
+        else unbroken(plan.timer_s.why)
     )
     guessed = ", guessed" if plan.load.guessed else ""
     return [
         *lines,
         ("Set the timer to" if isinstance(plan.timer_s, Estimate) else "Timer", timer),
         ("Load reckoned with", f"{quantity_text(plan.load.mean_a, 'amps')}, {_burst(plan)} in bursts{guessed}"),
-        ("Pack", f"{celsius(plan.task.pack_k)}, " + ("by its own history" if plan.learned else "as is typical of its chemistry")),
+        ("Pack", f"{temperature(plan.task.pack_k)}, " + ("by its own history" if plan.learned else "as is typical of its chemistry")),
     ]
 
 

@@ -68,7 +68,7 @@ class Watched:
 
     def __init__(self, context: BrowserContext, base: str) -> None:
         self.page: Page = context.new_page()
-        self.page.set_default_timeout(8000)
+        self.page.set_default_timeout(30000)
         self.base = base
         self.wrong: list[str] = []
         self.asked: list[str] = []

@@ -6,7 +6,7 @@ from datetime import UTC, datetime
 
 import pytest
 
-from dashboard.theme import Measure, celsius, chance, clock, counted, interval, mah, minutes, percent, resistor, risk, volts
+from dashboard.theme import Measure, chance, clock, counted, interval, mah, minutes, percent, resistor, risk, temperature, volts
 from tracker.domain.results import Estimate
 
 
@@ -48,7 +48,7 @@ def test_voltages_have_two_decimals_and_charges_and_shares_none() -> None:
 
 
 def test_a_number_is_never_parted_from_its_unit() -> None:
-    assert " " not in volts(7.4) + mah(3.9) + percent(0.8) + minutes(600) + celsius(300) + interval(estimate(3.9, 3.8, 4.0), "charge")
+    assert " " not in volts(7.4) + mah(3.9) + percent(0.8) + minutes(600) + temperature(300) + interval(estimate(3.9, 3.8, 4.0), "charge")
 
 
 @pytest.mark.parametrize(
