@@ -12,7 +12,7 @@ import re
 import sys
 from collections.abc import Sequence
 
-from tracker.cli import assess, bench, cutoff, divider, exchange, health, log, packs, serving
+from tracker.cli import assess, bench, changes, cutoff, divider, exchange, health, log, packs, serving
 from tracker.cli.options import Formatter, add_database
 from tracker.errors import TrackerError
 
@@ -38,7 +38,7 @@ file in your data folder; --database or PACK_TRACKER_DATABASE names another one.
 A lithium pack that was run too deep, is swollen, hot or damaged can burn. The
 maker's instructions and local rules come before anything this program says."""
 
-GROUPS = (serving, exchange, log, packs, assess, health, cutoff, bench, divider)
+GROUPS = (serving, exchange, log, changes, packs, assess, health, cutoff, bench, divider)
 """Command groups, in the order help lists them."""
 
 _OUTPUT_FAILS = (errno.ENOSPC, errno.EFBIG, errno.EIO)

@@ -7,14 +7,14 @@ from typing import Any, TypeVar
 
 from tracker.domain.controller import Controller, Vehicle
 from tracker.domain.pack import Pack
-from tracker.domain.session import Charge, Run
+from tracker.domain.session import BenchReading, BenchTest, Charge, Run
 from tracker.errors import FieldErrors
 from tracker.intake import checks
-from tracker.intake.columns import CHARGES, CONTROLLERS, PACKS, RUNS, VEHICLES, Column, FileKind
+from tracker.intake.columns import BENCH, CHARGES, CONTROLLERS, PACKS, RUNS, VEHICLES, Column, FileKind
 from tracker.intake.numbers import DecimalMark
 from tracker.intake.text import CellError, either
 
-__all__ = ["FieldErrors", "parse_charge", "parse_controller", "parse_pack", "parse_run", "parse_vehicle"]
+__all__ = ["FieldErrors", "parse_bench", "parse_charge", "parse_controller", "parse_pack", "parse_run", "parse_vehicle"]
 
 Record = TypeVar("Record")
 
@@ -42,6 +42,27 @@ def parse_vehicle(fields: Mapping[str, str]) -> Vehicle:
 def parse_controller(fields: Mapping[str, str]) -> Controller:
     """Return a controller from texts by column name; raises FieldErrors naming every column at fault."""
     return _parsed(CONTROLLERS, fields, Controller)
+
+
+def parse_bench(fields: Mapping[str, str]) -> BenchTest:
+    """Return a bench test; supply_v and motor hold as many items as there are readings, separated by blanks."""
+    problems = _strangers(BENCH, fields)
+    mark = _mark_of(BENCH, fields)
+    values: dict[str, Any] = {}
+    for column in BENCH.columns:
+        try:
+            text = _text(column, fields)
+            items = [text] if column.field in BENCH.key else text.split()
+            values[column.field] = [column.cell.reader(mark)(item) for item in items]
+        except CellError as problem:
+            problems[column.name] = str(problem)
+    supply_v, running = values.get("supply_v", ()), values.get("running", ())
+    if not problems and len(supply_v) != len(running):
+        problems["motor"] = f"{len(running)} words are given for {len(supply_v)} voltages; allowed is one of running and stopped for each."
+    if problems:
+        raise FieldErrors(problems)
+    readings = tuple(BenchReading(supply_v=volts, running=turning) for volts, turning in zip(supply_v, running, strict=True))
+    return BenchTest(controller=values["controller"][0], tested_at=values["tested_at"][0], readings=readings)
 
 
 def _parsed(kind: FileKind, fields: Mapping[str, str], record: type[Record]) -> Record:

@@ -11,6 +11,7 @@ from typing import Self
 from tracker.services.charges import Charges
 from tracker.services.controllers import Controllers
 from tracker.services.database import Database
+from tracker.services.edits import Edits
 from tracker.services.exchange import Exchange
 from tracker.services.packs import Packs
 from tracker.services.planning import Planning
@@ -27,6 +28,7 @@ class Services:
         self.runs = Runs(store)
         self.charges = Charges(store)
         self.controllers = Controllers(store)
+        self.edits = Edits(store)
         self.planning = Planning(store)
         self.exchange = Exchange(store)
         self.database = Database(store)

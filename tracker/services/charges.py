@@ -3,15 +3,16 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from datetime import UTC, datetime
+from datetime import datetime
 
 from tracker.domain.results import Finding
 from tracker.domain.session import Charge
-from tracker.errors import ConflictError, FieldErrors, NotFoundError
+from tracker.errors import ConflictError, NotFoundError
 from tracker.estimators import MODEL
-from tracker.intake.checks import against_series
 from tracker.services.assessing import assess, assess_and_save, histories
-from tracker.services.checks import time_problems, unknown
+from tracker.services.fitting import check_charge
+from tracker.services.naming import opening
+from tracker.services.noting import put, remove
 from tracker.services.urgency import most_urgent_first
 from tracker.store.database import Store
 from tracker.store.records import Records
@@ -28,21 +29,26 @@ class Charges:
         with self._store.reading() as records:
             return tuple(records.charges([pack]))
 
+    def one(self, pack: str, finished_at: datetime) -> Charge:
+        """Return one charge; NotFoundError when it is not stored."""
+        with self._store.reading() as records:
+            charge = records.charge(pack, finished_at)
+        if charge is None:
+            raise NotFoundError(f"{opening('charge', (pack, finished_at))} is not stored; look at the name and the time.")
+        return charge
+
     def log(self, charge: Charge, *, replace: bool = False) -> tuple[Finding, ...]:
         """Store a charge, estimate its pack's history anew, and return what was found about the charge or came to light with it."""
         with self._store.writing() as records:
-            _check(records, charge)
+            check_charge(records, charge)
             known = _known_findings(records, charge.pack)
             stored = records.charge(charge.pack, charge.finished_at)
-            if stored is None:
-                records.add_charges([charge])
-            elif replace:
-                records.replace_charge(charge)
-            elif stored != charge:
+            if stored not in (None, charge) and not replace:
                 raise ConflictError(
                     f"another charge of '{charge.pack}' that finished at {charge.finished_at.astimezone():%Y-%m-%d %H:%M:%S} is stored already; "
                     "give the time this one finished, or ask for the stored one to be replaced (--replace)."
                 )
+            put(records, charge)
             [assessment] = assess_and_save(records, [charge.pack])
         found = _gather(assessment.findings, (each.estimate.findings for each in assessment.runs))
         return most_urgent_first(finding for finding in found if finding.at == charge.finished_at or finding not in known)
@@ -50,9 +56,7 @@ class Charges:
     def remove(self, pack: str, finished_at: datetime) -> None:
         """Remove a charge; NotFoundError when it is not stored."""
         with self._store.writing() as records:
-            records.remove_charge(pack, finished_at)
-            records.mark_stale(pack)
-            records.save_findings(pack, ())
+            remove(records, "charge", (pack, finished_at))
 
 
 def _known_findings(records: Records, pack: str) -> set[Finding]:
@@ -66,13 +70,3 @@ def _known_findings(records: Records, pack: str) -> set[Finding]:
 
 def _gather(about_pack: Iterable[Finding], about_runs: Iterable[Iterable[Finding]]) -> set[Finding]:
     return set(about_pack).union(*about_runs)
-
-
-def _check(records: Records, charge: Charge) -> None:
-    """Refuse a charge whose pack is not stored, or whose readings do not fit the pack."""
-    names = [pack.name for pack in records.packs()]
-    if charge.pack not in names:
-        raise NotFoundError(unknown("pack", charge.pack, names, "look at the spelling, or bring in a packs file that describes it."))
-    problems = dict([*against_series(charge, records.pack(charge.pack).series), *time_problems(charge, datetime.now(UTC))])
-    if problems:
-        raise FieldErrors(problems)

@@ -15,9 +15,9 @@ from tracker.domain.results import ImportReport
 from tracker.errors import BadRow, ImportRefusedError, InputError
 from tracker.intake.checks import against_series
 from tracker.intake.logbook import Intake, Place, key_of
+from tracker.services.as_driven import carriers, keep_as_driven, mark_driven
 from tracker.services.checks import Problem, pack_problems, settings_warning, time_problems, unknown
 from tracker.services.comparing import Change, Changes, compare, differing_columns
-from tracker.services.controllers import carriers, keep_as_driven, mark_driven
 from tracker.services.differing import MOST_SHOWN, row_difference
 from tracker.store.records import Records
 

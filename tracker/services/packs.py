@@ -11,15 +11,14 @@ from tracker.domain.health import PackHealth, PackLearning
 from tracker.domain.pack import Pack
 from tracker.domain.progress import Progress
 from tracker.domain.results import AssessedRun, Finding, PackRecord, PackState
-from tracker.errors import FieldErrors
 from tracker.estimators import MODEL
 from tracker.estimators.history import PackHistory
 from tracker.estimators.learned import NO_CAPACITY, learned_from, pack_health, pack_learning
 from tracker.estimators.memory import Memory, read_if_sound
 from tracker.estimators.standing import pack_state
 from tracker.services.assessing import assess, histories, refresh
-from tracker.services.checks import pack_problems
 from tracker.services.judging import judge_now, of_concern
+from tracker.services.noting import put
 from tracker.services.urgency import most_urgent_first
 from tracker.store.database import Store
 from tracker.store.records import Records
@@ -46,12 +45,8 @@ class Packs:
 
     def save(self, pack: Pack) -> None:
         """Store a pack, or change the one of that name."""
-        problems = dict(pack_problems(pack))
-        if problems:
-            raise FieldErrors(problems)
         with self._store.writing() as records:
-            records.put_pack(pack)
-            records.mark_stale(pack.name)
+            put(records, pack)
 
     def states(
         self, now: datetime | None = None, *, include_retired: bool = False, progress: Progress | None = None

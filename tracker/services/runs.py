@@ -3,18 +3,18 @@
 from __future__ import annotations
 
 from dataclasses import replace
-from datetime import UTC, datetime
+from datetime import datetime
 
 from tracker.domain.progress import Progress
 from tracker.domain.results import AssessedRun, RunEstimate
 from tracker.domain.session import Run
-from tracker.errors import ConflictError, FieldErrors, NotFoundError
+from tracker.errors import ConflictError, NotFoundError
 from tracker.estimators import MODEL
-from tracker.intake.checks import against_series
 from tracker.services.assessing import assess, assess_and_save, histories, refresh, waiting_runs
-from tracker.services.checks import time_problems, unknown
+from tracker.services.fitting import check_run
+from tracker.services.naming import opening
+from tracker.services.noting import put, remove
 from tracker.store.database import Store
-from tracker.store.records import Records
 
 
 class Runs:
@@ -29,24 +29,30 @@ class Runs:
     def log(self, run: Run, *, replace: bool = False) -> RunEstimate:
         """Store a run, estimate its pack's history anew and return the run's estimate."""
         with self._store.writing() as records:
-            _check(records, run)
+            check_run(records, run)
             stored = records.run(run.pack, run.started_at)
-            if stored is None:
-                records.add_runs([run])
-            elif replace:
-                records.replace_run(run)
-            elif stored != run:
+            if stored not in (None, run) and not replace:
                 raise ConflictError(
                     f"another run of '{run.pack}' that started at {run.started_at.astimezone():%Y-%m-%d %H:%M:%S} is stored already; "
                     "give the time this one started, or ask for the stored one to be replaced (--replace)."
                 )
+            put(records, run)
             [assessment] = assess_and_save(records, [run.pack])
         return next(each.estimate for each in assessment.runs if each.run.started_at == run.started_at)
+
+    def one(self, pack: str, started_at: datetime) -> AssessedRun:
+        """Return one run and what it took, estimated first where it is not current; NotFoundError when it is not stored."""
+        refresh(self._store, [pack])
+        with self._store.reading() as records:
+            run, estimate = records.run(pack, started_at), records.estimate(pack, started_at, MODEL)
+        if run is None or estimate is None:
+            raise NotFoundError(f"{opening('run', (pack, started_at))} is not stored; look at the name and the time.")
+        return AssessedRun(run=run, estimate=estimate)
 
     def preview(self, run: Run) -> RunEstimate:
         """Return what a run would be estimated to have taken; nothing is stored."""
         with self._store.reading() as records:
-            _check(records, run)
+            check_run(records, run)
             [history] = histories(records, [run.pack])
             others = [each for each in history.runs if each.started_at != run.started_at]
             [assessment] = assess(records, [replace(history, runs=tuple(sorted([*others, run], key=lambda each: each.started_at)))])
@@ -83,20 +89,4 @@ class Runs:
     def remove(self, pack: str, started_at: datetime) -> None:
         """Remove a run; NotFoundError when it is not stored."""
         with self._store.writing() as records:
-            records.remove_run(pack, started_at)
-            records.mark_stale(pack)
-            records.save_findings(pack, ())
-
-
-def _check(records: Records, run: Run) -> None:
-    """Refuse a run whose pack or vehicle is not stored, or whose readings do not fit the pack."""
-    names = [pack.name for pack in records.packs()]
-    if run.pack not in names:
-        raise NotFoundError(unknown("pack", run.pack, names, "look at the spelling, or bring in a packs file that describes it."))
-    problems = dict([*against_series(run, records.pack(run.pack).series), *time_problems(run, datetime.now(UTC))])
-    vehicles = [vehicle.name for vehicle in records.vehicles()]
-    if run.vehicle is not None and run.vehicle not in vehicles:
-        what_to_do = "look at the spelling, or store it first (--new-vehicle, or a vehicles file)"
-        problems["vehicle"] = unknown("vehicle", run.vehicle, vehicles, what_to_do)
-    if problems:
-        raise FieldErrors(problems)
+            remove(records, "run", (pack, started_at))

@@ -17,6 +17,9 @@ from tracker.store.rows import CHARGES, RUNS
 from tracker.store.tables import BenchReadingRow, ChargeRow, ControllerRow, PackRow, RunEstimateRow, RunRow, VehicleRow
 from tracker.store.wording import plain_errors
 
+SessionKey = tuple[str, datetime]
+"""What names a run, a charge or a bench test: what it is of, and its time."""
+
 
 class Diary(Room):
     """Runs, charges and bench tests, each known by what it is of and its time.
@@ -55,11 +58,11 @@ class Diary(Room):
         packs, vehicles = self._pack_keys(), self._vehicle_ids()
         self._insert(RunRow, [self._run_values(run, packs, vehicles) for run in runs])
 
-    def replace_run(self, run: Run) -> None:
-        """Change the stored run of that pack and time; its estimate goes."""
+    def replace_run(self, run: Run, stored: SessionKey | None = None) -> None:
+        """Change the stored run of that pack and time, or the one named, which may move; its estimate goes."""
         values = self._run_values(run, self._pack_keys(), self._vehicle_ids())
         with plain_errors(), self.connection.begin_nested():
-            number = self._run_id(run.pack, run.started_at)
+            number = self._run_id(*(stored or (run.pack, run.started_at)))
             self.connection.execute(update(RunRow).where(RunRow.id == number).values(values))
             self.connection.execute(delete(RunEstimateRow).where(RunEstimateRow.run_id == number))
 
@@ -92,20 +95,20 @@ class Diary(Room):
         packs = self._pack_keys()
         self._insert(ChargeRow, [self._charge_values(charge, packs) for charge in charges])
 
-    def replace_charge(self, charge: Charge) -> None:
-        """Change the stored charge of that pack and time."""
+    def replace_charge(self, charge: Charge, stored: SessionKey | None = None) -> None:
+        """Change the stored charge of that pack and time, or the one named, which may move."""
         values = self._charge_values(charge, self._pack_keys())
         with plain_errors(), self.connection.begin_nested():
-            number = self._charge_id(charge.pack, charge.finished_at)
+            number = self._charge_id(*(stored or (charge.pack, charge.finished_at)))
             self.connection.execute(update(ChargeRow).where(ChargeRow.id == number).values(values))
 
     def remove_charge(self, pack: str, finished_at: datetime) -> None:
         """Remove a charge."""
         self.connection.execute(delete(ChargeRow).where(ChargeRow.id == self._charge_id(pack, finished_at)))
 
-    def bench_tests(self) -> tuple[BenchTest, ...]:
-        """All bench tests, by controller and time."""
-        return tuple(self._bench_tests(None))
+    def bench_tests(self, controller: str | None = None) -> tuple[BenchTest, ...]:
+        """All bench tests, or those of one controller, by controller and time."""
+        return tuple(self._bench_tests(None if controller is None else ControllerRow.name == controller))
 
     def bench_test(self, controller: str, tested_at: datetime) -> BenchTest | None:
         """The bench test of that controller at that time, if it is stored."""
@@ -131,10 +134,10 @@ class Diary(Room):
             ]
         self._insert(BenchReadingRow, rows)
 
-    def replace_bench_test(self, test: BenchTest) -> None:
-        """Change the stored bench test of that controller and time."""
+    def replace_bench_test(self, test: BenchTest, stored: SessionKey | None = None) -> None:
+        """Change the stored bench test of that controller and time, or the one named."""
         with self.connection.begin_nested():
-            self.remove_bench_test(test.controller, test.tested_at)
+            self.remove_bench_test(*(stored or (test.controller, test.tested_at)))
             self.add_bench_tests([test])
 
     def remove_bench_test(self, controller: str, tested_at: datetime) -> None:

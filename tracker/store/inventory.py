@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import Any
+from typing import Any, Literal
 
 from sqlalchemy import delete, func, insert, select, update
 
@@ -13,6 +13,9 @@ from tracker.store.room import Room
 from tracker.store.rows import CONTROLLERS, PACKS, VEHICLES
 from tracker.store.tables import ChargeRow, ControllerRow, PackRow, RunRow, VehicleControllerRow, VehicleRow
 from tracker.store.wording import plain_errors
+
+Named = Literal["pack", "vehicle", "controller"]
+_TABLES: dict[Named, type[PackRow | VehicleRow | ControllerRow]] = {"pack": PackRow, "vehicle": VehicleRow, "controller": ControllerRow}
 
 
 class Inventory(Room):
@@ -110,6 +113,16 @@ class Inventory(Room):
             raise ConflictError(f"vehicle '{name}' has {runs} runs written down; remove or change them first.")
         self.connection.execute(delete(VehicleRow).where(VehicleRow.id == number))
 
+    def rename(self, kind: Named, old: str, new: str) -> None:
+        """Call a pack, vehicle or controller otherwise; all that hangs on it stays with it. ConflictError when the name is taken."""
+        table = _TABLES[kind]
+        number = self._pack_key(old).id if table is PackRow else self._id_of(table, old)  # type: ignore[arg-type]
+        if self.connection.scalar(select(table.id).where(table.name == new)) is not None:
+            raise ConflictError(f"a {kind} named '{new}' is stored already; give '{old}' another name.")
+        with plain_errors(), self.connection.begin_nested():
+            self.connection.execute(update(table).where(table.id == number).values(name=new))
+        self._forget_keys()
+
     def _carried(self, vehicle_id: int | None = None) -> dict[int, list[str]]:
         chosen = (
             select(VehicleControllerRow.vehicle_id, ControllerRow.name)
@@ -129,6 +142,10 @@ class Inventory(Room):
                 return self.connection.execute(insert(table).returning(table.id), values).scalar_one()
             self.connection.execute(update(table).where(table.id == number).values(values))
             return number
+
+    def check_readings(self, pack: str) -> None:
+        """Raise InputError when readings of every cell of a pack do not fit its number of cells."""
+        self._refuse_other_series(self.pack(pack), self._pack_key(pack).id)
 
     def _refuse_other_series(self, pack: Pack, number: int) -> None:
         """Readings of each cell would no longer fit the pack."""

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from tracker.domain.exchange import Contents
 from tracker.domain.logbook import Logbook
+from tracker.store.changes import Changes
 from tracker.store.contents import contents, size_bytes
 from tracker.store.diary import Diary
 from tracker.store.inventory import Inventory
@@ -11,7 +12,7 @@ from tracker.store.results import Results
 from tracker.store.schema import version_of
 
 
-class Records(Inventory, Diary, Results):
+class Records(Inventory, Diary, Results, Changes):
     """What one transaction sees and, when it is for writing, may change."""
 
     def logbook(self) -> Logbook:

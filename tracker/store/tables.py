@@ -21,6 +21,7 @@ from tracker.store.columns import (
     MaybeWord,
     Moment,
     Name,
+    NameWords,
     Notes,
     Number,
     Resistances,
@@ -330,6 +331,30 @@ class PackKnowledgeRow(Base):
     as_of: Mapped[Moment] = mapped_column(comment="history up to here went into it, UTC")
     payload: Mapped[str] = mapped_column(Words, comment="JSON")
     health: Mapped[str | None] = mapped_column(Words, comment="JSON, how the pack stands by it")
+
+
+class ChangeRow(Base):
+    """Something somebody did to the records above, with the rows as they were before and after, so that it can be taken back."""
+
+    __tablename__ = "change"
+    __table_args__ = (
+        Index(None, "at"),
+        _named("id"),
+        _in_living_memory("at"),
+        _in_living_memory("undone_at"),
+        {"comment": "what was done to the logbook, the newest alone; can be taken back"},
+    )
+
+    id: Mapped[str] = mapped_column(NameWords, primary_key=True, comment="given by who asked for it, or made")
+    at: Mapped[Moment] = mapped_column(comment="UTC, each later than the one before")
+    words: Mapped[str] = mapped_column(Words, comment="what was done")
+    asked: Mapped[str] = mapped_column(Words, comment="digest of what was asked for")
+    steps: Mapped[str] = mapped_column(Words, comment="JSON, the rows touched as they were before and after")
+    undone_at: Mapped[Moment | None] = mapped_column(Utc, comment="when it was taken back, UTC")
+
+
+WORKED_OUT = frozenset({"run_estimate", "finding", "pack_knowledge"})
+"""Tables of what can be made again; all others but the changes hold what somebody wrote down."""
 
 
 def check_words(constraint: str) -> str | None:

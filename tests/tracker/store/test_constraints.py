@@ -39,6 +39,14 @@ FINDING: dict[str, Any] = {
     "at": "2024-05-04 12:00:00.000000",
 }
 KNOWLEDGE: dict[str, Any] = {"pack_id": 1, "model": "model 1", "as_of": "2024-05-04 12:00:00.000000", "payload": "{}"}
+CHANGE: dict[str, Any] = {
+    "id": "c" * 32,
+    "at": "2024-05-04 12:00:00.000000",
+    "words": "Pack 'Tug 1', changed",
+    "asked": "0",
+    "steps": "[]",
+    "undone_at": "2024-05-04 13:00:00.000000",
+}
 
 ROWS: dict[str, dict[str, Any]] = {
     "pack": PACK,
@@ -51,6 +59,7 @@ ROWS: dict[str, dict[str, Any]] = {
     "run_estimate": ESTIMATE,
     "finding": FINDING,
     "pack_knowledge": KNOWLEDGE,
+    "change": CHANGE,
 }
 """One row a table that can be, parents before children."""
 
@@ -105,6 +114,9 @@ REFUSED: dict[str, tuple[dict[str, Any], ...]] = {
     "ck_finding_at": ({"at": EARLY}, {"at": LATE}),
     "ck_pack_knowledge_model": ({"model": ""}, {"model": LONG}),
     "ck_pack_knowledge_as_of": ({"as_of": EARLY}, {"as_of": LATE}),
+    "ck_change_id": ({"id": ""}, {"id": LONG}),
+    "ck_change_at": ({"at": EARLY}, {"at": LATE}),
+    "ck_change_undone_at": ({"undone_at": EARLY}, {"undone_at": LATE}),
 }
 """For each check constraint, what of a row that can be is changed so that it cannot."""
 
@@ -118,6 +130,7 @@ UNIQUE: dict[str, dict[str, Any]] = {
     "pk_bench_reading": {},
     "pk_run_estimate": {},
     "pk_pack_knowledge": {},
+    "pk_change": {},
 }
 """For each key, what of a row already there is changed so that only this key forbids it."""
 
@@ -168,7 +181,7 @@ def test_every_table_and_constraint_is_tried() -> None:
 
 def test_the_rows_the_cases_start_from_can_be(store: Store) -> None:
     with store.writing() as records:
-        fill_up_to(records.connection, "pack_knowledge", including=True)
+        fill_up_to(records.connection, list(ROWS)[-1], including=True)
     with store.reading() as records:
         assert set(records.counts().values()) == {1}
 
@@ -260,7 +273,7 @@ def test_what_people_wrote_down_keeps_what_it_names(store: Store, removed: str, 
 )
 def test_what_was_worked_out_or_belongs_to_it_goes_with_it(store: Store, removed: str, first: list[str], goes: str) -> None:
     with store.writing() as records:
-        fill_up_to(records.connection, "pack_knowledge", including=True)
+        fill_up_to(records.connection, list(ROWS)[-1], including=True)
         for table in [*first, removed]:
             records.connection.execute(text(f"DELETE FROM {table}"))
     with store.reading() as records:

@@ -142,7 +142,7 @@ def test_another_programs_tables_on_a_server_are_left_alone(postgres_store: Stor
     url = postgres_store.location.url.render_as_string(hide_password=False)
     with postgres_store.writing() as records:
         records.connection.execute(text("DROP TABLE pack_tracker_version"))
-    with pytest.raises(StoreError, match=r"holds tables of another program \(bench_reading, charge"):
+    with pytest.raises(StoreError, match=r"holds tables of another program \(bench_reading, change, charge"):
         open_store(url)
 
 

@@ -17,12 +17,15 @@ from tracker.store.database import Store, open_store
 from tracker.store.schema import VERSION_TABLE, Schema, version_of
 from tracker.store.tables import Base
 
+NEWEST = Schema().newest
+NEXT = f"{int(NEWEST) + 1:04d}"
+
 SECOND = """
 import sqlalchemy as sa
 from alembic import op
 
-revision = "0003"
-down_revision = "0002"
+revision = "{next}"
+down_revision = "{newest}"
 
 
 def upgrade() -> None:
@@ -42,7 +45,7 @@ def later(folder: Path, more: str = "") -> Schema:
     """The migrations of an invented later version of the program, which makes the table of packs anew."""
     copied = folder / "later"
     shutil.copytree(Schema().folder, copied)
-    (copied / "versions" / "0003_maker.py").write_text(SECOND.format(more=more))
+    (copied / "versions" / f"{NEXT}_maker.py").write_text(SECOND.format(more=more, next=NEXT, newest=NEWEST))
     return Schema(copied)
 
 
@@ -122,7 +125,7 @@ def test_a_later_version_keeps_every_row(url: str, tmp_path: Path) -> None:
             assert records.connection.scalar(text("SELECT maker FROM pack")) == "unknown"
         with migrating(store) as connection:
             later_schema = Schema(tmp_path / "later")
-            later_schema.downgrade(connection, "0002")
+            later_schema.downgrade(connection, NEWEST)
             assert Schema().differences(connection) == []
     with open_store(url) as store, store.reading() as records:
         assert records.logbook() == logbook
@@ -134,12 +137,12 @@ def test_an_older_file_is_copied_aside_first(tmp_path: Path) -> None:
         filled(store)
         with store.reading() as records:
             logbook = records.logbook()
-    (tmp_path / "club.before-0003.sqlite3").write_text("taken")
+    (tmp_path / f"club.before-{NEXT}.sqlite3").write_text("taken")
     open_store(url, schema=later(tmp_path)).close()
-    assert (tmp_path / "club.before-0003.sqlite3").read_text() == "taken"
-    aside = tmp_path / "club.before-0003-2.sqlite3"
+    assert (tmp_path / f"club.before-{NEXT}.sqlite3").read_text() == "taken"
+    aside = tmp_path / f"club.before-{NEXT}-2.sqlite3"
     with open_store(f"sqlite:///{aside}") as store, store.reading() as records:
-        assert version_of(records.connection) == "0002"
+        assert version_of(records.connection) == NEWEST
         assert records.logbook() == logbook
 
 
@@ -174,10 +177,10 @@ def test_a_migration_that_leaves_a_row_naming_nothing_is_undone(tmp_path: Path) 
 
 def test_a_database_of_a_newer_program_is_left_alone(url: str, tmp_path: Path) -> None:
     open_store(url, schema=later(tmp_path)).close()
-    with pytest.raises(StoreError, match=r"newer version of this program \(its schema is 0003, this version knows up to 0002\)"):
+    with pytest.raises(StoreError, match=rf"newer version of this program \(its schema is {NEXT}, this version knows up to {NEWEST}\)"):
         open_store(url)
     with open_store(url, schema=Schema(tmp_path / "later")) as store, store.reading() as records:
-        assert version_of(records.connection) == "0003"
+        assert version_of(records.connection) == NEXT
 
 
 def test_a_new_migration_is_written_in_plain_kinds_of_column(tmp_path: Path) -> None:
