@@ -17,6 +17,7 @@ from tracker.domain.pack import Pack
 from tracker.domain.planning import CutoffPlan, CutoffTask
 from tracker.domain.progress import Progress
 from tracker.domain.results import Finding, ImportReport, PackRecord, PackState
+from tracker.domain.season import SeasonRun
 from tracker.domain.session import BenchTest
 
 
@@ -34,6 +35,9 @@ class PackService(Protocol):
 
     def record(self, name: str) -> PackRecord:
         """Everything about one pack; NotFoundError when there is none of that name."""
+
+    def season(self, since: datetime, pack: str | None = None) -> Sequence[SeasonRun]:
+        """Every run since then, of all packs or of one, in time order."""
 
     def learning(self, name: str) -> PackLearning:
         """What the pack's history teaches, as known now; NotFoundError when there is none of that name."""

@@ -30,7 +30,8 @@ def graph(graph_id: str, figure: Figure, height_px: int) -> Component:
 def figure_frame(chart: Component, sentence: str, table: Component, key: Component | None = None, *, description: str) -> Component:
     """A chart with its sentence, the key to its marks, and its table folded away; the description names it to a screen reader."""
     # As one picture with a name: read out piece by piece, the numbers along a chart's axes say nothing.
-    picture = html.Div(chart, role="img", **aria(label=description))
+    # The place is kept free until the chart is drawn, so that nothing below it jumps.
+    picture = html.Div(chart, role="img", style={"minHeight": getattr(chart, "style", {}).get("height", "0")}, **aria(label=description))
     parts = [html.Figcaption(sentence), *([key] if key is not None else []), picture]
     return html.Div(
         [

@@ -24,6 +24,7 @@ from dashboard.components.form import (
     texts_of,
     words_field,
 )
+from dashboard.components.terms import terms_fold
 from dashboard.needs import Services
 from dashboard.theme import interval, unbroken
 from tracker.domain.bench import BenchResult
@@ -56,6 +57,7 @@ def layout(services: Services, /, **query: str) -> Component:
             html.H1(TITLE, tabIndex=-1),
             html.P([PURPOSE, " ", dcc.Link("Where they should let go", href=CUTOFF_PATH)], className="reading"),
             html.P([html.A("Take a bench test", href="#bench"), html.A("Move a trip point", href="#divider")], className="jumps"),
+            terms_fold("Trip", "Runs again", "Drift", "Cutoff", "Sense divider", "Values to choose from"),
             html.Div(overview(services), id="controllers-list"),
             bench(controllers, chosen) if controllers else None,
             html.Section(

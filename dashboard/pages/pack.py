@@ -15,16 +15,22 @@ from dashboard.components.learned import learned_sections
 from dashboard.components.marks import GRADE_WORDS, grade_mark, name_text, state_mark
 from dashboard.components.quantity import quantity_text
 from dashboard.components.run_detail import run_detail
-from dashboard.components.run_tables import charge_table, run_table
+from dashboard.components.run_tables import charge_table, run_table, worst_grade
+from dashboard.components.season import season_section
 from dashboard.components.table import folded_table
+from dashboard.components.terms import terms_fold
 from dashboard.figures.depth import depth_figure, depth_height_px, depth_points, depth_sentence, depth_table
 from dashboard.needs import Services
 from dashboard.theme import clock, counted, pack_words, percent, unbroken, volts
 from tracker.domain.health import PackLearning
 from tracker.domain.results import AssessedRun, PackRecord, PackState
+from tracker.domain.season import SeasonRun
 from tracker.errors import NotFoundError
 
 PATH, TITLE, MENU = f"{PACK_PATH}/<segment>", "Pack", False
+WORDS = (
+    "Pack and cell", "Depth", "Floor", "Reserve", "Grade", "Rested voltage", "Evidence and its vote", "Resistance", "Fade", "Own curve", "Equivalent full cycle",
+)  # fmt: skip
 DRAWN_RUNS, LISTED_RUNS, LISTED_CHARGES = 40, 12, 8
 """How many of the newest are shown before all are asked for."""
 MOST = 1500
@@ -76,6 +82,8 @@ def pack(record: PackRecord, learning: PackLearning, run: str | None = None, *, 
     if record.runs:
         parts.append(depths(record, record.runs[-(MOST if everything else DRAWN_RUNS) :]))
         parts += learned_sections(learning)
+        if (calendar := season_section([_in_season(one) for one in record.runs[-MOST:]])) is not None:
+            parts.append(calendar)
         parts.append(runs_section(record, chosen, everything=everything))
     else:
         parts.append(
@@ -87,6 +95,10 @@ def pack(record: PackRecord, learning: PackLearning, run: str | None = None, *, 
         )
     parts.append(charges(record, everything=everything))
     return html.Div(parts)
+
+
+def _in_season(one: AssessedRun) -> SeasonRun:
+    return SeasonRun(pack=one.run.pack, started_at=one.run.started_at, grade=worst_grade(one.estimate.cells))
 
 
 def find_run(runs: Sequence[AssessedRun], run: str | None) -> AssessedRun | None:
@@ -120,6 +132,7 @@ def facts(state: PackState) -> Component:
             html.H2("As it stands"),
             html.Dl([html.Div([html.Dt(term), html.Dd(value)]) for term, value in said], className="facts"),
             html.P("± spans hold the true value nine times in ten.", className="quiet"),
+            terms_fold(*WORDS),
         ]
     )
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from datetime import UTC, datetime, timedelta
 
 from dash import Dash, dcc, html
 from dash.development.base_component import Component
@@ -10,35 +11,43 @@ from dash.development.base_component import Component
 from dashboard.addresses import PACK_PATH, pack_address
 from dashboard.components.empty import empty_state
 from dashboard.components.marks import name_text
+from dashboard.components.season import season_section
 from dashboard.components.table import card_table
+from dashboard.components.terms import terms_fold
 from dashboard.needs import Services
 from dashboard.pages.today import FIRST_STEPS
-from dashboard.theme import MONTHS, chemistry_words, mah
+from dashboard.theme import chemistry_words, date_words, mah
 from tracker.domain.pack import Pack
+from tracker.domain.season import SeasonRun
 
 PATH, TITLE, MENU = PACK_PATH, "Packs", True
+SEASON = timedelta(days=2 * 365)
+"""So far back the calendar looks."""
 
 
 def layout(services: Services, /, **_: str) -> Component:
     """The page as it stands now."""
-    return packs(services.packs.all(include_retired=True))
+    return packs(services.packs.all(include_retired=True), services.packs.season(datetime.now(UTC) - SEASON))
 
 
 def connect(_app: Dash, _services: Services) -> None:
     """Nothing on this page changes after it is drawn."""
 
 
-def packs(every: Sequence[Pack]) -> Component:
-    """All packs in use, then the retired."""
+def packs(every: Sequence[Pack], season: Sequence[SeasonRun] = ()) -> Component:
+    """All packs in use, then the retired, then when they were driven."""
     parts: list[Component] = [html.H1(TITLE, tabIndex=-1)]
     if not every:
         parts.append(empty_state("No packs yet", "This page lists every pack, in use or retired.", FIRST_STEPS))
         return html.Div(parts)
     used = [pack for pack in every if pack.retired_on is None]
     retired = [pack for pack in every if pack.retired_on is not None]
+    parts.append(terms_fold("Pack and cell", "Rated capacity", "C rate"))
     parts.append(_list("In use", used) if used else html.P("Every pack is retired.", className="quiet"))
     if retired:
         parts.append(_list("Retired", retired))
+    if (calendar := season_section(season)) is not None:
+        parts.append(calendar)
     return html.Div(parts)
 
 
@@ -57,9 +66,5 @@ def _list(heading: str, some: Sequence[Pack]) -> Component:
 
 
 def _since(pack: Pack) -> str:
-    words = [
-        f"{word} {date.day} {MONTHS[date.month - 1]} {date.year}"
-        for word, date in (("since", pack.acquired_on), ("until", pack.retired_on))
-        if date is not None
-    ]
+    words = [f"{word} {date_words(date)}" for word, date in (("since", pack.acquired_on), ("until", pack.retired_on)) if date is not None]
     return " ".join(words) or "not recorded"

@@ -11,6 +11,7 @@ from dashboard.components.aria import aria
 from dashboard.components.empty import empty_state
 from dashboard.components.finding import finding_list, grouped
 from dashboard.components.pack_row import pack_row
+from dashboard.components.terms import terms_fold
 from dashboard.needs import Services
 from dashboard.theme import counted
 from tracker.domain.results import Finding, PackState
@@ -74,6 +75,7 @@ def box(states: Sequence[PackState]) -> Component:
         [
             html.H2("Packs", id="box"),
             html.P("± spans hold the true value nine times in ten.", className="quiet"),
+            terms_fold("Depth", "Grade", "± and the 90 % interval", "Rated capacity", "Storage voltage", "Floor", "Reserve"),
             html.Ul([pack_row(state) for state in states], className="box"),
         ],
         **aria(labelledby="box"),

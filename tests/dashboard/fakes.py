@@ -17,6 +17,7 @@ from tracker.domain.health import CellHealth, CurveReading, HealthPoint, Outlook
 from tracker.domain.pack import Pack
 from tracker.domain.progress import Progress
 from tracker.domain.results import (
+    GRADES,
     AssessedRun,
     CellDepth,
     Estimate,
@@ -29,6 +30,7 @@ from tracker.domain.results import (
     Quantity,
     RunEstimate,
 )
+from tracker.domain.season import SeasonRun
 from tracker.domain.session import Charge, Run
 from tracker.errors import NotFoundError
 
@@ -137,6 +139,19 @@ class FakePacks:
         if name not in self._records:
             raise NotFoundError(f"No pack is named {name!r}. See all packs for the names there are.")
         return self._records[name]
+
+    def season(self, since: datetime, pack: str | None = None) -> list[SeasonRun]:
+        runs = [
+            SeasonRun(
+                pack=name,
+                started_at=one.run.started_at,
+                grade=min((cell.grade for cell in one.estimate.cells if cell.grade), key=GRADES.index, default=None),
+            )
+            for name, record in self._records.items()
+            if pack in {None, name}
+            for one in record.runs
+        ]
+        return sorted((run for run in runs if run.started_at >= since), key=lambda run: run.started_at)
 
     def learning(self, name: str) -> PackLearning:
         record = self.record(name)

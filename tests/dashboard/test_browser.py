@@ -30,6 +30,7 @@ PLAIN = {
     "controllers": "/controllers?controller=Left%20track&top=10k&bottom=10k&trips=5.05&wanted=6.4",
     "data": "/data",
     "safety": "/safety",
+    "units": "/units",
 }
 ODD = {
     "hostile": pack_address(HOSTILE),
@@ -244,7 +245,7 @@ def test_the_chart_is_drawn_in_the_page_s_colours(chromium: Browser, club: str) 
 def test_the_chart_library_is_fetched_only_for_a_chart(chromium: Browser, club: str) -> None:
     with context_of(chromium) as context:
         watched = Watched(context, club)
-        for address in (ADDRESSES["today"], ADDRESSES["packs"], ADDRESSES["safety"]):
+        for address in (ADDRESSES["today"], ADDRESSES["units"], ADDRESSES["safety"]):
             watched.open(address)
         assert [url for url in watched.asked if "charts-" in url or "plotly" in url] == []
 
@@ -280,7 +281,7 @@ def test_an_opened_fold_holds_the_numbers_of_its_chart_and_keeps_up_with_it(chro
 def test_words_in_the_charts_do_not_lie_on_each_other(chromium: Browser, club: str) -> None:
     with context_of(chromium) as context:
         watched = Watched(context, club)
-        for address, charts in ((ADDRESSES["pack"], 4), (ADDRESSES["cutoff"], 2), (ADDRESSES["cutoff of hostile names"], 2)):
+        for address, charts in ((ADDRESSES["pack"], 5), (ADDRESSES["cutoff"], 2), (ADDRESSES["cutoff of hostile names"], 2)):
             page = watched.open(address)
             assert page.locator(".chart").count() == charts
             assert page.evaluate(OVERLAPS) == []

@@ -11,6 +11,7 @@ from tracker.domain.health import PackHealth, PackLearning
 from tracker.domain.pack import Pack
 from tracker.domain.progress import Progress
 from tracker.domain.results import AssessedRun, Finding, PackRecord, PackState
+from tracker.domain.season import SeasonRun
 from tracker.estimators import MODEL
 from tracker.estimators.history import PackHistory
 from tracker.estimators.learned import NO_CAPACITY, learned_from, pack_health, pack_learning
@@ -71,6 +72,15 @@ class Packs:
     def findings(self, now: datetime | None = None) -> tuple[Finding, ...]:
         """What a person should know now about the packs in use, most urgent first."""
         return self.overview(now)[1]
+
+    def season(self, since: datetime, pack: str | None = None) -> tuple[SeasonRun, ...]:
+        """Every run since then, of all packs or of one, in time order; NotFoundError when there is none of that name."""
+        refresh(self._store, None if pack is None else [pack])
+        with self._store.reading() as records:
+            if pack is not None:
+                records.pack(pack)
+            found = records.run_grades(MODEL, since, pack)
+        return tuple(SeasonRun(pack=name, started_at=started_at, grade=grade) for name, started_at, grade in found)
 
     def health(self, pack: str | None = None, now: datetime | None = None) -> tuple[PackHealth, ...]:
         """What the history of each pack in use, or of the one named, teaches of it; NotFoundError when there is none of that name."""

@@ -100,6 +100,19 @@ class Results(Room):
             found |= self._read_estimates(self._choose_estimates(None).where(RunRow.id.in_(ids[start : start + 500])))
         return dict(sorted(found.items()))
 
+    def run_grades(self, model: str, since: datetime, pack: str | None = None) -> list[tuple[str, datetime, str | None]]:
+        """Pack, start and worst grade of each run since then, of one pack or of all, in time order."""
+        chosen = (
+            select(PackRow.name, RunRow.started_at, RunEstimateRow.worst_grade)
+            .join(RunRow, RunRow.pack_id == PackRow.id)
+            .outerjoin(RunEstimateRow, (RunEstimateRow.run_id == RunRow.id) & (RunEstimateRow.model == model))
+            .where(RunRow.started_at >= since)
+            .order_by(RunRow.started_at, PackRow.name)
+        )
+        if pack is not None:
+            chosen = chosen.where(PackRow.name == pack)
+        return [(name, started_at, grade) for name, started_at, grade in self.connection.execute(chosen)]
+
     def stale_packs(self, model: str) -> tuple[str, ...]:
         """Packs with a run that this model has not estimated, by name."""
         done = select(RunEstimateRow.run_id).where(RunEstimateRow.model == model)

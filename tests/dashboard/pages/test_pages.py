@@ -84,8 +84,8 @@ def test_what_the_history_teaches_stands_between_the_depths_and_the_runs() -> No
     heads = [words(head) for head in every(page, "H2")]
     learned = ["What its history says", "What each cell holds", "Resistance of each cell", "Its own voltage curve"]
     place = heads.index(learned[0])
-    assert heads[place - 1 : place + 5] == ["How deep each run went", *learned, "Runs"]
-    assert [chart.id for chart in every(page, "Graph")] == ["pack-depth", "pack-capacity", "pack-resistance", "pack-curve"]
+    assert heads[place - 1 : place + 6] == ["How deep each run went", *learned, "The season", "Runs"]
+    assert [chart.id for chart in every(page, "Graph")] == ["pack-depth", "pack-capacity", "pack-resistance", "pack-curve", "season"]
 
 
 def test_what_is_not_learned_yet_is_said_with_the_way_to_it() -> None:
@@ -94,9 +94,9 @@ def test_what_is_not_learned_yet_is_said_with_the_way_to_it() -> None:
     assert "What its history says" not in words(pack.layout(CLUB, segment=quote("never//used/", safe="")))
 
 
-def test_without_any_estimate_there_is_no_chart_and_the_reason_is_said() -> None:
+def test_without_any_estimate_there_is_no_chart_of_depths_and_the_reason_is_said() -> None:
     page = pack.layout(CLUB, segment="Crawler%20six")
-    assert list(every(page, "Graph")) == []
+    assert [chart.id for chart in every(page, "Graph")] == ["season"]
     assert "no voltage and no count was written down" in words(page)
 
 

@@ -102,3 +102,19 @@ def test_one_pack_stands_as_it_does_among_all(filled: Services) -> None:
         assert filled.packs.state(state.pack, now) == state
     with pytest.raises(NotFoundError):
         filled.packs.state("Tug Z", now)
+
+
+def test_the_season_lists_every_run_with_the_grade_its_estimate_has(filled: Services) -> None:
+    runs = filled.runs.assess()
+    season = filled.packs.season(min(each.run.started_at for each in runs))
+    assert [(each.pack, each.started_at) for each in season] == sorted(
+        ((each.run.pack, each.run.started_at) for each in runs), key=lambda key: (key[1], key[0])
+    )
+    graded = {(each.run.pack, each.run.started_at): {cell.grade for cell in each.estimate.cells} - {None} for each in runs}
+    assert all(
+        (each.grade in graded[each.pack, each.started_at]) if each.grade else not graded[each.pack, each.started_at] for each in season
+    )
+    assert {each.pack for each in filled.packs.season(season[0].started_at, "Tug A")} == {"Tug A"}
+    assert filled.packs.season(season[-1].started_at + timedelta(seconds=1)) == ()
+    with pytest.raises(NotFoundError):
+        filled.packs.season(season[0].started_at, "nobody's")
