@@ -27,6 +27,7 @@ from tracker.estimators.cell_family import CellFamily, family
 from tracker.estimators.drawn_packs import drawn_packs, normal_draws
 from tracker.estimators.intervals import of_draws
 from tracker.estimators.present_cutoffs import Scene, Trips, pack_trip, present_each, present_together
+from tracker.estimators.recorded_load import shaped_profile
 from tracker.physics.cutoff_sweep import CutoffSweep, cutoff_sweep
 from tracker.physics.load_profile import LoadProfile, steady_and_bursts
 from tracker.physics.pack_draws import ControllerDraws, PackDraws
@@ -372,6 +373,8 @@ def drawn_load(load: PlannedLoad, versions: PackDraws, seed: int) -> tuple[LoadP
     steady_a = (mean_a - BURST_SHARE * burst_a) / (1.0 - BURST_SHARE)
     end_s = float(min(LONGEST_S, 1.3 * 3600.0 * np.max(versions.capacity_ah) / np.quantile(mean_a, 0.02)))
     burst_s = max(BURST_S, BURST_SHARE * 2.0 * end_s / STEPS)
+    if load.shape_s:
+        return shaped_profile(load, mean_a, burst_a, end_s / STEPS), mean_a, end_s
     return steady_and_bursts(steady_a, burst_a, burst_s, burst_s / BURST_SHARE), mean_a, end_s
 
 

@@ -8,11 +8,12 @@ from tracker.store.changes import Changes
 from tracker.store.contents import contents, size_bytes
 from tracker.store.diary import Diary
 from tracker.store.inventory import Inventory
+from tracker.store.recordings import Recordings
 from tracker.store.results import Results
 from tracker.store.schema import version_of
 
 
-class Records(Inventory, Diary, Results, Changes):
+class Records(Inventory, Diary, Recordings, Results, Changes):
     """What one transaction sees and, when it is for writing, may change."""
 
     def logbook(self) -> Logbook:
