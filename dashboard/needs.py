@@ -19,6 +19,7 @@ from tracker.domain.progress import Progress
 from tracker.domain.results import Finding, ImportReport, PackRecord, PackState
 from tracker.domain.season import SeasonRun
 from tracker.domain.session import BenchTest
+from tracker.domain.trace import Trace, TraceNote, TracePreview, TraceReading
 
 
 class PackService(Protocol):
@@ -113,7 +114,10 @@ class ExchangeService(Protocol):
         """Store what files bring, all or none; ImportRefusedError names every bad row. A dry run tells what would be."""
 
     def kind(self, file: Path) -> str | None:
-        """Which kind of logbook file this is by its header, or None when it is none of them."""
+        """Which kind of file this is by its header, or None; of a `recording` a person has to say to which run it belongs."""
+
+    def table_head(self, file: Path) -> tuple[tuple[str, ...], tuple[tuple[str, ...], ...]]:
+        """Headers and first rows of a table of numbers whose columns a person may name."""
 
     def export(self, folder: Path) -> Sequence[Path]:
         """Write everything into CSV files."""
@@ -126,6 +130,37 @@ class ExchangeService(Protocol):
 
     def replace_all(self, file: Path, progress: Progress | None = None) -> Path:
         """Put a backup in place of everything; where a copy of what was stored is kept."""
+
+
+class TraceService(Protocol):
+    """Recordings of runs."""
+
+    def look(self, file: Path, reading: TraceReading | None = None) -> TracePreview:
+        """What is found out about a logger's file; ImportRefusedError or FieldErrors when it cannot be read so."""
+
+    def keep(
+        self,
+        file: Path,
+        *,
+        pack: str | None = None,
+        started_at: datetime | None = None,
+        vehicle: str | None = None,
+        reading: TraceReading | None = None,
+        replace: bool = False,
+        file_name: str | None = None,
+    ) -> TraceNote:
+        """Store a recording with the run of that pack and time, which is made when there is none."""
+
+    def thinned(
+        self, pack: str, started_at: datetime, low_s: float | None = None, high_s: float | None = None, points: int = 2000
+    ) -> Trace:
+        """The recording of a run, or a part of it, in so many readings at most; NotFoundError when there is none."""
+
+    def all(self) -> Sequence[TraceNote]:
+        """Which runs have a recording."""
+
+    def remove(self, pack: str, started_at: datetime) -> None:
+        """Remove the recording of a run, which itself stays."""
 
 
 class DatabaseService(Protocol):
@@ -153,6 +188,10 @@ class Services(Protocol):
     @property
     def exchange(self) -> ExchangeService:
         """Data in and out."""
+
+    @property
+    def traces(self) -> TraceService:
+        """Recordings of runs."""
 
     @property
     def database(self) -> DatabaseService:

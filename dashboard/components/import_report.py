@@ -20,6 +20,7 @@ KIND_WORDS = {
     "runs": ("run", "runs"),
     "charges": ("charge", "charges"),
     "bench": ("bench test", "bench tests"),
+    "recordings": ("recording", "recordings"),
 }
 MOST_FIELDS, MOST_WARNINGS, LONGEST_TEXT = 120, 30, 160
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from datetime import datetime
 from pathlib import Path
 
 from flask import current_app
@@ -17,7 +18,8 @@ from dashboard.needs import Services
 from tracker.domain.exchange import Contents
 from tracker.domain.progress import Progress
 from tracker.domain.results import ImportReport
-from tracker.errors import ConflictError, InputError, StoreError
+from tracker.domain.trace import TraceNote, TraceReading
+from tracker.errors import ConflictError, InputError, NotFoundError, StoreError, TrackerError
 
 PATIENCE_S = 1.5
 """Up to so long a form waits for its answer, so that quick work shows no progress at all."""
@@ -31,6 +33,7 @@ class Looked:
 
     logbook: tuple[GivenFile, ...]
     recordings: tuple[GivenFile, ...]
+    """Of which a person has to say to which run they belong."""
     report: ImportReport | None
     """Of the logbook files; None when there are none."""
 
@@ -41,6 +44,17 @@ class Compared:
 
     backup: Contents
     stored: Contents
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Wish:
+    """How a recording is to be kept."""
+
+    pack: str
+    started_at: datetime
+    vehicle: str | None
+    reading: TraceReading | None
+    replace: bool
 
 
 class Desk:
@@ -77,6 +91,31 @@ class Desk:
             raise ConflictError("These files hold nothing that could be brought in. Look at what is said about them first.")
         files = looked.logbook
         return self._use(parcel, "Bringing the files in", data_address(files=parcel.token), lambda tell: self._store(files, replace, tell))
+
+    def keep(self, parcel: Parcel, number: int, wish: Wish) -> Job:
+        """Keep one of the recordings with its run; asked twice, it is done once."""
+        file = recording(parcel, number)
+        address = data_address(files=parcel.token, recording=str(number))
+        with parcel.lock:
+            job = parcel.kept.get(number)
+            if job is None or (job.ended and job.state == "failed"):
+                parcel.kept[number] = job = self.jobs.start("Keeping the recording", lambda _tell: self._keep(file, wish), address=address)
+        job.wait(PATIENCE_S)
+        return job
+
+    def _keep(self, file: GivenFile, wish: Wish) -> TraceNote:
+        try:
+            return self.services.traces.keep(
+                file.path,
+                pack=wish.pack,
+                started_at=wish.started_at,
+                vehicle=wish.vehicle,
+                reading=wish.reading,
+                replace=wish.replace,
+                file_name=file.name,
+            )
+        except TrackerError as error:
+            raise InputError(called(str(error), file)) from error
 
     def replace_all(self, parcel: Parcel) -> Job:
         """Put a backup in place of everything."""
@@ -120,7 +159,9 @@ class Desk:
         return Looked(tuple(logbook), tuple(recordings), report)
 
     def _is_recording(self, file: GivenFile) -> bool:
-        return False
+        """Whether a person has to say more of it: the run it is of, or even which column is which."""
+        kind = self.services.exchange.kind(file.path)
+        return kind == "recording" or (kind is None and bool(self.services.exchange.table_head(file.path)[0]))
 
     def _store(self, files: Sequence[GivenFile], replace: bool, tell: Progress) -> ImportReport:
         report = self._import(files, tell, update=replace)
@@ -144,6 +185,14 @@ class Desk:
             return self.services.exchange.replace_all(file.path, tell)
         except StoreError as error:
             raise StoreError(called(str(error), file)) from error
+
+
+def recording(parcel: Parcel, number: int) -> GivenFile:
+    """One of the recordings of a parcel; NotFoundError when it has no such."""
+    looked = parcel.look.result if parcel.look is not None else None
+    if not isinstance(looked, Looked) or not 0 <= number < len(looked.recordings):
+        raise NotFoundError("There is no such recording among these files. Choose the files again.")
+    return looked.recordings[number]
 
 
 def called(words: str, file: GivenFile) -> str:

@@ -10,13 +10,14 @@ from flask import Flask, jsonify, redirect, request
 from werkzeug.wrappers import Response as BaseResponse
 
 from dashboard.addresses import DATA_PATH, data_address
-from dashboard.exchange.desk import Desk
+from dashboard.exchange.desk import Desk, Wish
 from dashboard.exchange.out import send_backup, send_export
 from dashboard.exchange.plain import plain_page
 from dashboard.exchange.receiving import MOST_BACKUP_BYTES, MOST_FILES_BYTES, TooLargeError, receive
+from dashboard.exchange.recordings import NEW_RUN, moment_of, reading_of
 from dashboard.exchange.waiting import Parcel
 from dashboard.needs import Services
-from tracker.errors import ConflictError, TrackerError
+from tracker.errors import ConflictError, InputError, TrackerError
 
 CONFIRMED = "replace"
 """What a person types before everything is replaced."""
@@ -37,6 +38,8 @@ def open_doors(server: Flask, services: Services) -> None:
         ("/files", "POST", doors.files),
         ("/files/<token>/store", "POST", doors.store),
         ("/files/<token>/drop", "POST", doors.drop),
+        ("/files/<token>/recordings/<int:number>", "POST", doors.keep),
+        ("/recordings/remove", "POST", doors.remove),
         ("/backups", "POST", doors.backups),
         ("/backups/<token>/restore", "POST", doors.restore),
         ("/estimate", "POST", doors.estimate),
@@ -69,6 +72,28 @@ class _Doors:
         parcel = self._parcel("files", token)
         self._desk.bring_in(parcel, replace=request.form.get("replace") == "yes")
         return _onwards(data_address(files=parcel.token))
+
+    def keep(self, token: str, number: int) -> BaseResponse:
+        parcel = self._parcel("files", token)
+        asked, form = request.args.to_dict(), request.form
+        run, pack = form.get("run", ""), asked.pop("pack", "")
+        if not run or not pack:
+            missing = "the run" if pack else "the pack"
+            raise InputError(f"It was not said to which run the recording belongs. Choose {missing} first.")
+        wish = Wish(
+            pack=pack,
+            started_at=moment_of(form.get("started_at", "") if run == NEW_RUN else run),
+            vehicle=(form.get("vehicle") or None) if run == NEW_RUN else None,
+            reading=reading_of(asked),
+            replace=form.get("replace") == "yes",
+        )
+        self._desk.keep(parcel, number, wish)
+        return _onwards(data_address(files=token, recording=str(number), pack=pack, **asked))
+
+    def remove(self) -> BaseResponse:
+        pack, started_at = request.args.get("pack", ""), moment_of(request.args.get("at", ""))
+        self._desk.services.traces.remove(pack, started_at)
+        return _onwards(f"{DATA_PATH}#recordings")
 
     def drop(self, token: str) -> BaseResponse:
         parcel = self._desk.room.find("files", token) or self._parcel("backup", token)

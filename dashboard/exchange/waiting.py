@@ -44,12 +44,14 @@ class Parcel:
     """Looks at what is in them."""
     use: Job | None = None
     """Brings them in."""
+    kept: dict[int, Job] = field(default_factory=dict)
+    """Of recordings, by their place: keeps it with its run."""
     lock: threading.Lock = field(default_factory=threading.Lock)
 
     @property
     def busy(self) -> bool:
         """Whether somebody is at work on them."""
-        return any(job is not None and not job.ended for job in (self.look, self.use))
+        return any(job is not None and not job.ended for job in (self.look, self.use, *self.kept.values()))
 
     @property
     def size_bytes(self) -> int:

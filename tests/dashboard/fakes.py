@@ -32,6 +32,7 @@ from tracker.domain.results import (
 )
 from tracker.domain.season import SeasonRun
 from tracker.domain.session import Charge, Run
+from tracker.domain.trace import Trace, TraceNote, TracePreview, TraceReading
 from tracker.errors import NotFoundError
 
 NAMES = ("Tug 1", "Groomer left", HOSTILE, "Crawler six", "100% ½ #1?", "..", "never//used/", "Very-long-name-without-any-break-" * 3)
@@ -205,6 +206,9 @@ class FakeExchange:
     def kind(self, file: Path) -> str | None:
         return None
 
+    def table_head(self, file: Path) -> tuple[tuple[str, ...], tuple[tuple[str, ...], ...]]:
+        return (), ()
+
     def export(self, folder: Path) -> tuple[Path, ...]:
         return ()
 
@@ -215,6 +219,42 @@ class FakeExchange:
         raise NotFoundError("Nothing is stored here.")
 
     def replace_all(self, file: Path, progress: Progress | None = None) -> Path:
+        raise NotFoundError("Nothing is stored here.")
+
+
+class FakeTraces:
+    """No recordings but those of the notes."""
+
+    def look(self, file: Path, reading: TraceReading | None = None) -> TracePreview:
+        raise NotFoundError("Nothing is stored here.")
+
+    def keep(
+        self,
+        file: Path,
+        *,
+        pack: str | None = None,
+        started_at: datetime | None = None,
+        vehicle: str | None = None,
+        reading: TraceReading | None = None,
+        replace: bool = False,
+        file_name: str | None = None,
+    ) -> TraceNote:
+        raise NotFoundError("Nothing is stored here.")
+
+    def thinned(
+        self, pack: str, started_at: datetime, low_s: float | None = None, high_s: float | None = None, points: int = 2000
+    ) -> Trace:
+        raise NotFoundError("No recording is stored here.")
+
+    def all(self) -> tuple[TraceNote, ...]:
+        return tuple(
+            TraceNote(
+                pack=name, started_at=NOW - timedelta(days=day), rows=12_000, span_s=612.0, stored_bytes=88_000, file_name=f"{name}.csv"
+            )
+            for day, name in enumerate((HOSTILE, "Tug 1"))
+        )
+
+    def remove(self, pack: str, started_at: datetime) -> None:
         raise NotFoundError("Nothing is stored here.")
 
 
@@ -245,6 +285,7 @@ class FakeServices:
         self.runs = FakeRuns()
         self.exchange = FakeExchange()
         self.database = FakeDatabase()
+        self.traces = FakeTraces()
 
 
 def empty_services() -> FakeServices:

@@ -75,9 +75,11 @@ def read_files(paths: Sequence[Path], progress: Progress | None = None, *, names
 
 
 def kind_of_file(path: Path) -> str | None:
-    """Return which kind of logbook file this is by its header, or None when it is none of them."""
+    """Return which kind of file this is by its header, `recording` among them, or None when it is none of them."""
     if foreign_format(path) is not None:
         return None
+    if _is_recording(path):
+        return "recording"
     with open_text(path) as stream:
         kind = TableFile(stream, str(path), Refusals(), []).kind
     return None if kind is None else kind.name

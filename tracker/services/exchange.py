@@ -11,9 +11,10 @@ from tracker.domain.exchange import Contents
 from tracker.domain.progress import Progress
 from tracker.domain.results import ImportReport
 from tracker.intake.logbook import kind_of_file, read_files
+from tracker.intake.table_head import table_head
 from tracker.intake.write import write_folder
 from tracker.services.importing import Import
-from tracker.services.importing_traces import import_traces
+from tracker.services.importing_traces import import_traces, names_its_run
 from tracker.store import copying
 from tracker.store.database import Store
 
@@ -48,7 +49,7 @@ class Exchange:
         try:
             with self._store.writing() as records:
                 report = Import(records, intake, update=update, progress=progress).run(dry_run=dry_run)
-                report = import_traces(records, intake.traces, report, update=update, progress=progress)
+                report = import_traces(records, intake.traces, report, update=update, names=names, progress=progress)
                 if dry_run:
                     raise _NothingStoredError
         except _NothingStoredError:
@@ -56,8 +57,16 @@ class Exchange:
         return report
 
     def kind(self, file: Path) -> str | None:
-        """Return which kind of logbook file this is by its header, or None when it is none of them."""
-        return kind_of_file(file)
+        """Return which kind of file this is by its header, or None when it is none of them.
+
+        `recordings` names the run it is of and is brought in with the others; of a `recording` a person has to say so.
+        """
+        found = kind_of_file(file)
+        return "recordings" if found == "recording" and names_its_run(file) else found
+
+    def table_head(self, file: Path) -> tuple[tuple[str, ...], tuple[tuple[str, ...], ...]]:
+        """Return headers and first rows of a table of numbers whose columns a person may name, or nothing where a file is none."""
+        return table_head(file)
 
     def export(self, folder: Path) -> tuple[Path, ...]:
         """Write everything into CSV files that `import_files` reads back without loss."""
