@@ -29,7 +29,7 @@ UNIT_WORDS = {
     "A": "A",
     "mA": "mA",
 }
-SIGN_WORDS = {"positive": "discharge is positive in the file", "negative": "discharge is negative in the file"}
+SIGN_WORDS = {"positive": "discharge is positive", "negative": "discharge is negative"}
 LONGEST_CELL = 60
 
 Option = tuple[str, str]
@@ -77,7 +77,11 @@ def reading_form(preview: TracePreview, cells: int, kept: Mapping[str, str], pac
     if not reading.columns:  # nothing is known yet, so that units are asked for once the columns are
         fields = fields[: 1 + len(roles)]
     signs = [(sign, SIGN_WORDS[sign]) for sign in DIRECTIONS]
-    fields.append(choice_field(SIGN, "Sign of the current", signs, reading.discharge or "", prefix="trace"))
+    fields.append(
+        choice_field(
+            SIGN, "Sign of the current", signs, reading.discharge or "", prefix="trace", empty=None if reading.discharge else "find out"
+        )
+    )
     hidden = [dcc.Input(type="hidden", name=name, value=value, id=f"trace-kept-{name}") for name, value in kept.items()]
     return html.Form(
         [

@@ -82,9 +82,11 @@ def not_so(
     services: Services, parcel: Parcel, file: GivenFile, place: str, asked: Mapping[str, str], error: TrackerError
 ) -> list[Component]:
     """Why it cannot be read so, the columns to say which is which, and a way back to how it was found out."""
-    if isinstance(error, ImportRefusedError):
+    if isinstance(error, ImportRefusedError) and not reading_of(asked) and {row.column for row in error.rows} == {"header"}:
+        said: list[Component] = [html.P("Its columns are not known by their names.", role="status")]
+    elif isinstance(error, ImportRefusedError):
         rows = [type(row)(file.name, row.line, row.column, row.message) for row in error.rows]
-        said: list[Component] = [html.P("It cannot be read like this.", role="status"), refusals(rows, error.more)]
+        said = [html.P("It cannot be read like this.", role="status"), refusals(rows, error.more)]
     else:
         said = [html.P(["It cannot be read like this: ", html.Bdi(called(str(error), file))], role="status")]
     again = html.A("Look again, as found out by itself", href=data_address(files=parcel.token, recording=place), className="button")
@@ -110,7 +112,7 @@ def not_so(
     )
     return [
         *said,
-        html.H3("Say which column is which"),
+        html.H3("Say which column is time, voltage and current"),
         form,
         html.H3("The first rows as they stand in the file"),
         first_rows(unread),
