@@ -2,17 +2,17 @@
 
 from __future__ import annotations
 
-import ipaddress
-import socket
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Collection, Sequence
 from dataclasses import dataclass
 from urllib.parse import urlsplit
 
-from flask import Flask, Response, request
+from flask import Flask, Response, redirect, request
+from werkzeug.wrappers import Response as BaseResponse
 
+from dashboard.certificates import HomeMade
+from dashboard.machine import LOOPBACK_NAMES, as_address, is_loopback, own_names
 from tracker.errors import InputError
 
-LOOPBACK_NAMES = frozenset({"localhost", "127.0.0.1", "::1"})
 SAFE_METHODS = frozenset({"GET", "HEAD", "OPTIONS"})
 PASSWORD_VARIABLE = "PACK_TRACKER_PASSWORD"  # noqa: S105  the name of the variable, not a password
 LEAST_PASSWORD = 8
@@ -25,6 +25,13 @@ HEADERS = {
     "Cross-Origin-Resource-Policy": "same-origin",
     "Permissions-Policy": "camera=(), microphone=(), geolocation=(), payment=(), usb=()",
 }
+CERTIFICATE_PATH, AUTHORITY_PATH = "/certificate", "/certificate/authority.crt"
+PLAIN_PATHS = frozenset({CERTIFICATE_PATH, AUTHORITY_PATH, "/assets/style.css", "/assets/icon.svg"})
+"""What is also answered over plain http where the rest is not: the page on the certificate and what it is made of.
+
+Nobody is asked to click a warning away to come to it. A warning clicked away protects no better, and nothing secret is
+on it; that the certificate is the right one is seen by comparing its fingerprint, either way.
+"""
 BARE_POLICY = "default-src 'none'; frame-ancestors 'none'"
 """For everything that is not a page."""
 
@@ -37,12 +44,24 @@ class Access:
     any_number: bool = False
     """Whether any numeric address will do: a foreign page cannot make a browser send one it chose, unlike a name."""
     password: str | None = None
+    https: bool = False
+    """Whether it is served over https; plain http on the same port then leads there, and does nothing else but hand out `authority`."""
+    authority: HomeMade | None = None
+    """The certificate authority a phone has to be told to trust, where this machine has its own."""
+
+    @property
+    def beyond_this_machine(self) -> bool:
+        """Whether other machines can reach it."""
+        return self.any_number
 
 
-def access_for(host: str, password: str | None) -> Access:
-    """Access fit for the address to be listened on; beyond this machine only with a password."""
+def access_for(
+    host: str, password: str | None, *, https: bool = False, authority: HomeMade | None = None, also: Collection[str] = ()
+) -> Access:
+    """Access fit for the address to be listened on, under the names also given too; beyond this machine only with a password."""
+    names = LOOPBACK_NAMES | frozenset(also)
     if is_loopback(host):
-        return Access(password=password or None)
+        return Access(names=names, password=password or None, https=https, authority=authority)
     if not password:
         raise InputError(
             f"Serving on {host} would let anybody on the network in. Set the environment variable {PASSWORD_VARIABLE} to a password "
@@ -50,18 +69,8 @@ def access_for(host: str, password: str | None) -> Access:
         )
     if len(password) < LEAST_PASSWORD:
         raise InputError(f"The password in {PASSWORD_VARIABLE} has {len(password)} characters. Give at least {LEAST_PASSWORD}.")
-    own = socket.gethostname().lower()
-    return Access(names=LOOPBACK_NAMES | {own, f"{own.split('.')[0]}.local", host.lower()}, any_number=True, password=password)
-
-
-def is_loopback(host: str) -> bool:
-    """Whether only this machine can reach that address."""
-    if host.lower() == "localhost":
-        return True
-    try:
-        return ipaddress.ip_address(host).is_loopback
-    except ValueError:
-        return False
+    names |= own_names() | {host.lower()}
+    return Access(names=names, any_number=True, password=password, https=https, authority=authority)
 
 
 def is_ours(host: str, access: Access) -> bool:
@@ -70,38 +79,45 @@ def is_ours(host: str, access: Access) -> bool:
         name = (urlsplit(f"//{host}").hostname or "").lower()
     except ValueError:
         return False
-    if name in access.names:
-        return True
-    try:
-        ipaddress.ip_address(name)
-    except ValueError:
-        return False
-    return access.any_number
+    return name in access.names or (access.any_number and as_address(name) is not None)
 
 
-def same_origin(origin: str | None, fetch_site: str | None, host: str) -> bool:
+def same_origin(origin: str | None, fetch_site: str | None, host: str, *, https: bool = False) -> bool:
     """Whether a request that may change something comes from our own pages, or from no page at all."""
     if fetch_site not in {None, "same-origin", "none"}:
         return False
-    return origin is None or urlsplit(origin).netloc == host
+    if origin is None:
+        return True
+    asking = urlsplit(origin)
+    # Without https of our own there may still be somebody else's in front, so the scheme says nothing then.
+    return asking.netloc == host and (asking.scheme == "https" or not https)
 
 
 def guard(server: Flask, access: Access) -> None:
     """Refuse foreign names and foreign pages before anything else looks at a request."""
 
     @server.before_request
-    def refuse_strangers() -> Response | None:
+    def refuse_strangers() -> BaseResponse | None:
         if not is_ours(request.headers.get("Host", ""), access):
             return Response(
                 "The dashboard does not answer under this name. Open it under the address it printed when it started.",
                 400,
                 mimetype="text/plain",
             )
+        if access.https and not request.is_secure and not (access.authority and request.path in PLAIN_PATHS):
+            return _towards_https()
         if request.method not in SAFE_METHODS and not same_origin(
-            request.headers.get("Origin"), request.headers.get("Sec-Fetch-Site"), request.headers["Host"]
+            request.headers.get("Origin"), request.headers.get("Sec-Fetch-Site"), request.headers["Host"], https=access.https
         ):
             return Response("Requests from other sites are not taken.", 403, mimetype="text/plain")
         return None
+
+
+def _towards_https() -> BaseResponse:
+    """Lead a request that came unencrypted to the same place over https; what it wanted to change is not taken."""
+    if request.method not in SAFE_METHODS:
+        return Response("This is only taken over https.", 403, mimetype="text/plain")
+    return redirect("https://" + request.url.removeprefix("http://"))
 
 
 def protect(server: Flask, script_hashes: Callable[[], Sequence[str]]) -> None:

@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from datetime import UTC, datetime
 from urllib.parse import quote, unquote, urlencode
 
 PACK_PATH = "/pack"
 CUTOFF_PATH, CONTROLLERS_PATH, DATA_PATH = "/cutoff", "/controllers", "/data"
+LOG_PATH, LABELS_PATH = "/log", "/labels"
 SHIELD = "~"
 
 
@@ -31,6 +33,16 @@ def cutoff_address(pack: str, vehicle: str | None = None) -> str:
 def data_address(**asked: str) -> str:
     """Address of the page of data in and out, with what is looked at there."""
     return DATA_PATH + (f"?{urlencode(asked, quote_via=quote)}" if asked else "")
+
+
+def log_address(pack: str) -> str:
+    """Address of the page Log with a pack chosen."""
+    return f"{LOG_PATH}?pack={quote(pack, safe='')}"
+
+
+def labels_address(packs: Sequence[str] = ()) -> str:
+    """Address of the labels to print, of these packs or of all in use."""
+    return LABELS_PATH + ("?" + "&".join(f"pack={quote(name, safe='')}" for name in packs) if packs else "")
 
 
 def name_in(segment: str) -> str:

@@ -16,12 +16,14 @@ from dash.exceptions import DependencyException
 from flask import Flask, Response, request
 from werkzeug.exceptions import HTTPException
 
-from dashboard.access import Access, guard, protect
+from dashboard.access import PLAIN_PATHS, Access, guard, protect
 from dashboard.addresses import PACK_PATH, SHIELD, name_in
+from dashboard.certificate_page import hand_out
 from dashboard.components.empty import trouble
 from dashboard.delivery import chart_address, deliver
 from dashboard.exchange.doors import open_doors
 from dashboard.frame import NAME, MenuEntry, connect_frame, document, frame_layout
+from dashboard.labels_page import offer_labels
 from dashboard.needs import Services
 from dashboard.pages import PAGES, missing, pack, units
 from dashboard.sign_in import require_sign_in
@@ -36,6 +38,10 @@ TITLES: dict[str, str] = {page.PATH: page.TITLE for page in PAGES if page is not
 WITH_FORMS = frozenset(page.PATH for page in PAGES if getattr(page, "FORMS", False))
 """Fetched as documents of their own, for only these bring the script that draws forms. Links to them are plain ones."""
 WENT_WRONG = "Something went wrong and nothing was changed."
+
+
+DASH_RULES = frozenset({"/", "/<path:path>"})
+"""Where Dash answers with its frame, whatever the address; pages written by the server have rules of their own."""
 
 
 def create_app(services: Services, access: Access | None = None) -> Dash:
@@ -97,7 +103,10 @@ def _server(services: Services, access: Access) -> Flask:
     server.url_map.merge_slashes = False
     guard(server, access)
     if access.password:
-        require_sign_in(server, access.password)
+        require_sign_in(server, access.password, https=access.https, also_open=PLAIN_PATHS if access.authority else frozenset())
+    if access.authority is not None:
+        hand_out(server, access.authority)
+    offer_labels(server, services, access, MENU)
     deliver(server)
     open_doors(server, services)
     units.keep_units(server)
@@ -161,6 +170,7 @@ def _health(services: Services) -> Response:
 
 def _say_not_found(response: Response) -> Response:
     """Dash draws its frame at every address; where no page is, the status says so too."""
-    if response.mimetype == "text/html" and response.status_code == 200 and request.path != "/sign-in" and not is_page(request.path):
+    by_dash = request.url_rule is not None and request.url_rule.rule in DASH_RULES
+    if by_dash and response.mimetype == "text/html" and response.status_code == 200 and not is_page(request.path):
         response.status_code = 404
     return response

@@ -13,6 +13,7 @@ from tracker.domain.controller import Controller, Vehicle
 from tracker.domain.divider import DividerPlan, DividerTask
 from tracker.domain.exchange import Contents, DatabaseFacts
 from tracker.domain.health import PackLearning
+from tracker.domain.label import PackLabel
 from tracker.domain.pack import Pack
 from tracker.domain.planning import CutoffPlan, CutoffTask
 from tracker.domain.progress import Progress
@@ -27,6 +28,9 @@ class PackService(Protocol):
 
     def all(self, include_retired: bool = False) -> Sequence[Pack]:
         """Every pack as its owner described it."""
+
+    def labels(self) -> Sequence[PackLabel]:
+        """What stands on the label of each pack, of the retired ones too."""
 
     def states(self, now: datetime | None = None) -> Sequence[PackState]:
         """Every pack in use as it stands now."""

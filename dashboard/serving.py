@@ -7,16 +7,27 @@ import os
 import socket
 import threading
 from collections.abc import Callable
+from functools import partial
+from pathlib import Path
+from typing import Any
+from urllib.parse import urlsplit
 
 from waitress.server import create_server
 
 from dashboard.access import PASSWORD_VARIABLE, access_for
 from dashboard.app import create_app
 from dashboard.delivery import chart_script
+from dashboard.encrypted_server import serve_encrypted
+from dashboard.https import Https, from_files, made_here
+from dashboard.machine import in_address, is_home, is_loopback, own_addresses, own_names
 from dashboard.needs import Services
 from tracker.errors import InputError
 
+__all__ = ["Https", "address", "https_for", "listen", "phone_addresses", "run"]
+
 THREADS = 8
+EVERYWHERE = {"0.0.0.0": "127.0.0.1", "::": "[::1]"}  # noqa: S104  compared with, not bound
+"""Hosts that mean every address of this machine, and under which of them it finds itself."""
 
 
 def run(
@@ -26,24 +37,66 @@ def run(
     ready: Callable[[str], None] | None = None,
     *,
     password: str | None = None,
+    https: Https | None = None,
 ) -> None:
     """Serve until interrupted; `ready` is told the address as soon as it answers. Port 0 takes any free one."""
-    access = access_for(host, password if password is not None else os.environ.get(PASSWORD_VARIABLE))
-    listener = listen(host, port)
-    try:
+    access = access_for(
+        host,
+        password if password is not None else os.environ.get(PASSWORD_VARIABLE),
+        https=https is not None,
+        authority=https.home_made if https else None,
+        also=https.names if https else (),
+    )
+    with listen(host, port) as listener:
         app = create_app(services, access)
-        server = create_server(app.server, sockets=[listener], threads=THREADS, ident="", clear_untrusted_proxy_headers=True)
-    except BaseException:
-        listener.close()
-        raise
-    # Half a second of work that no visitor should wait for.
-    threading.Thread(target=chart_script, daemon=True).start()
-    if ready is not None:
-        ready(address(host, listener.getsockname()[1]))
+        # Half a second of work that no visitor should wait for.
+        threading.Thread(target=chart_script, daemon=True).start()
+        told = partial(ready or _nobody, address(host, listener.getsockname()[1], "https" if https else "http"))
+        if https is not None:
+            serve_encrypted(listener, app.server, https.context, THREADS, told, https.keep_up)
+        else:
+            _serve_plain(listener, app.server, told)
+
+
+def https_for(host: str, folder: Path, certificate: Path | None, key: Path | None) -> Https:
+    """How to speak https on that address: with the owner's certificate and key, or with what this machine makes itself in that folder."""
+    if certificate is not None and key is not None:
+        return from_files(certificate, key)
+    if certificate is not None or key is not None:
+        missing = "--key" if key is None else "--certificate"
+        raise InputError(f"{missing} is missing: a certificate and its key are given together, or neither, and --https has one made.")
+    return made_here(folder, host)
+
+
+def phone_addresses(host: str, here: str, *, home_made: bool = False) -> tuple[str, ...]:
+    """Where a phone in the same network finds what is served on that host and found `here` on this machine; nowhere on loopback.
+
+    A certificate made here holds for addresses of home networks only.
+    """
+    if is_loopback(host):
+        return ()
+    hosts: list[str] = [in_address(host)]
+    if host in EVERYWHERE:
+        local = sorted(name for name in own_names() if name.endswith(".local"))
+        hosts = [
+            *(in_address(one) for one in own_addresses() if (one.version == 4 or host == "::") and (is_home(one) or not home_made)),
+            *local,
+        ]
+    at = urlsplit(here)
+    return tuple(f"{at.scheme}://{one}:{at.port}/" for one in hosts)
+
+
+def _serve_plain(listener: socket.socket, app: Any, ready: Callable[[], None]) -> None:
+    server = create_server(app, sockets=[listener], threads=THREADS, ident="", clear_untrusted_proxy_headers=True)
+    ready()
     try:
         server.run()
     finally:
         server.close()
+
+
+def _nobody(_address: str) -> None:
+    """Take the word that it is ready where nobody waits for it."""
 
 
 def listen(host: str, port: int) -> socket.socket:
@@ -66,10 +119,9 @@ def listen(host: str, port: int) -> socket.socket:
     return listener
 
 
-def address(host: str, port: int) -> str:
+def address(host: str, port: int, scheme: str = "http") -> str:
     """The address to open in a browser on this machine."""
-    shown = {"0.0.0.0": "127.0.0.1", "::": "[::1]"}.get(host, f"[{host}]" if ":" in host else host)  # noqa: S104  shown, not bound
-    return f"http://{shown}:{port}/"
+    return f"{scheme}://{EVERYWHERE.get(host, in_address(host))}:{port}/"
 
 
 def _refused(host: str, port: int, error: OSError) -> str:

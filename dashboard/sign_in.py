@@ -55,16 +55,19 @@ class Tries:
         self._wrong[place].append(now)
 
 
-def require_sign_in(server: Flask, password: str) -> None:
-    """Let nobody past without the password, except to the sign-in page and the health check."""
+def require_sign_in(server: Flask, password: str, *, https: bool = False, also_open: frozenset[str] = frozenset()) -> None:
+    """Let nobody past without the password, except to the sign-in page, the health check and what else is open."""
+    open_paths = OPEN_PATHS | also_open
     stored, tries = Password(password), Tries()
     server.secret_key = secrets.token_bytes(32)
     server.permanent_session_lifetime = STAYS
     server.config.update(SESSION_COOKIE_NAME="pack_tracker", SESSION_COOKIE_HTTPONLY=True, SESSION_COOKIE_SAMESITE="Lax")
+    # No Strict-Transport-Security beside it: that holds for every port of a name, also for what else runs on this machine without https.
+    server.config["SESSION_COOKIE_SECURE"] = https
 
     @server.before_request
     def let_in() -> BaseResponse | None:
-        if session.get("signed_in") is True or request.path in OPEN_PATHS:
+        if session.get("signed_in") is True or request.path in open_paths:
             return None
         if request.method == "GET" and request.accept_mimetypes.accept_html and not request.path.startswith("/_dash"):
             return redirect(f"{PATH}?" + urlencode({"next": _asked_for()}))

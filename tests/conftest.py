@@ -1,4 +1,7 @@
-"""With CI set to true a skipped test has failed: what is not tested there is tested nowhere."""
+"""What holds for every test: one thread a process, long files first, and no skips where CI is true.
+
+With CI set to true a skipped test has failed: what is not tested there is tested nowhere.
+"""
 
 from __future__ import annotations
 
@@ -8,8 +11,19 @@ from pathlib import Path
 
 import pytest
 
+# pytest keeps every core busy with a process; threads of the number libraries on top of that only get in each other's way.
+# They look at this once, when they are first imported, which is after this file. Programs started by a test inherit it.
+for _library in ("OPENBLAS", "OMP", "MKL"):
+    os.environ.setdefault(f"{_library}_NUM_THREADS", "1")
+
 MEASURED = Path(__file__).resolve().parents[1].parent / "shared" / "data"
 """Measurements that may lie beside a checkout; they are too large to be part of it."""
+
+
+def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+    """Begin with the files that hold a test marked as long, so that no core waits for one of them at the end."""
+    long = {item.path for item in items if item.get_closest_marker("long")}
+    items.sort(key=lambda item: item.path not in long)
 
 
 def may_skip(reason: str, *, strict: bool, measured_there: bool) -> bool:

@@ -14,7 +14,7 @@ import pytest
 
 from tracker import chemistry
 from tracker.cli.main import build_parser
-from tracker.domain import bench, controller, divider, health, pack, planning, results, session
+from tracker.domain import bench, controller, divider, health, label, pack, planning, results, session
 
 ROOT = Path(__file__).resolve().parents[1]
 README = (ROOT / "README.md").read_text("utf-8")
@@ -44,6 +44,7 @@ RESULTS = (
     planning.PresentCutoff,
     planning.PresentState,
     planning.CutoffPlan,
+    label.CellVoltages,
 )
 LEARNED = (health.CellHealth, health.HealthPoint, health.OwnCurve, health.Outlook, health.PackHealth)
 NUMBERS = re.compile(r"\b(float|Volts|Quantity)\b")

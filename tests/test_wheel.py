@@ -22,6 +22,8 @@ from pathlib import Path
 
 import pytest
 
+pytestmark = pytest.mark.long
+
 ROOT = Path(__file__).resolve().parents[1]
 WINDOWS = os.name == "nt"
 STOP_WITHIN_S = 30
@@ -51,7 +53,7 @@ class Installed:
     @property
     def environment(self) -> dict[str, str]:
         """What a person's shell would hand on, with nothing that leads back to the checkout."""
-        ours = ("PYTHONPATH", "PYTHONHOME", "VIRTUAL_ENV", "PACK_TRACKER_DATABASE")
+        ours = ("PYTHONPATH", "PYTHONHOME", "PYTHONDONTWRITEBYTECODE", "VIRTUAL_ENV", "PACK_TRACKER_DATABASE")
         kept = {name: value for name, value in os.environ.items() if name not in ours}
         return kept | {"HOME": str(self.folder), "XDG_DATA_HOME": str(self.folder / "data"), "PYTHONNOUSERSITE": "1"}
 
@@ -76,7 +78,7 @@ def installed(tmp_path_factory: pytest.TempPathFactory) -> Installed:
     venv.create(folder / "empty", with_pip=True)
     scripts = folder / "empty" / ("Scripts" if WINDOWS else "bin")
     python = scripts / ("python.exe" if WINDOWS else "python")
-    pip(python, "install", str(wheel))
+    pip(python, "install", "--no-compile", str(wheel))  # most of it is never imported here, and the rest is compiled at first use
     away = folder / "away"
     away.mkdir()
     return Installed(scripts / ("pack-tracker.exe" if WINDOWS else "pack-tracker"), python, away)

@@ -10,7 +10,7 @@ from contextlib import AbstractContextManager, contextmanager
 from typing import Any
 
 import pytest
-from playwright.sync_api import Browser, sync_playwright
+from playwright.sync_api import Browser, expect, sync_playwright
 from werkzeug.serving import WSGIRequestHandler, make_server
 
 from dashboard.access import Access
@@ -19,6 +19,10 @@ from dashboard.needs import Services
 
 FLAGS = ["--no-sandbox", "--disable-background-networking", "--disable-dev-shm-usage", "--no-first-run", "--disable-component-update"]
 
+# In ms: long, for the browser shares the machine with other tests. What has come is not waited for any longer.
+expect.set_options(timeout=30_000)
+
+Launch = Callable[..., Browser]
 Serve = Callable[..., AbstractContextManager[str]]
 
 
@@ -30,8 +34,8 @@ class Quiet(WSGIRequestHandler):
 
 
 @pytest.fixture(scope="session")
-def chromium() -> Iterator[Browser]:
-    """Debian's Chromium; without one these tests are skipped, except where every test has to run."""
+def launch() -> Iterator[Launch]:
+    """How to start Debian's Chromium, with more flags where a test needs them; without one these tests are skipped, unless all have to run."""
     path = shutil.which("chromium") or shutil.which("chromium-browser") or shutil.which("google-chrome")
     if path is None:
         reason = "no Chromium on this machine (Debian: apt-get install chromium)"
@@ -39,9 +43,14 @@ def chromium() -> Iterator[Browser]:
             pytest.fail(reason)
         pytest.skip(reason)
     with sync_playwright() as playwright:
-        browser = playwright.chromium.launch(executable_path=path, args=FLAGS)
+        yield lambda *more: playwright.chromium.launch(executable_path=path, args=[*FLAGS, *more])
+
+
+@pytest.fixture(scope="session")
+def chromium(launch: Launch) -> Iterator[Browser]:
+    """One browser for all the tests that need no flags of their own."""
+    with launch() as browser:
         yield browser
-        browser.close()
 
 
 @contextmanager

@@ -14,6 +14,7 @@ from tests.dashboard.fake_plans import guess as guess
 from tracker.domain.changes import Change, Key, Kind, Record
 from tracker.domain.exchange import Contents, DatabaseFacts
 from tracker.domain.health import CellHealth, CurveReading, HealthPoint, Outlook, OwnCurve, PackHealth, PackLearning
+from tracker.domain.label import CellVoltages, PackLabel
 from tracker.domain.pack import Pack
 from tracker.domain.progress import Progress
 from tracker.domain.results import (
@@ -129,6 +130,10 @@ class FakePacks:
 
     def all(self, include_retired: bool = False) -> tuple[Pack, ...]:
         return tuple(pack for pack in self._packs if include_retired or pack.retired_on is None)
+
+    def labels(self) -> tuple[PackLabel, ...]:
+        cell = CellVoltages(full_v=4.2, storage_low_v=3.75, storage_high_v=3.85, floor_v=3.0)
+        return tuple(PackLabel(pack=pack, cell=cell) for pack in self._packs)
 
     def states(self, now: datetime | None = None) -> tuple[PackState, ...]:
         return tuple(self._records[pack.name].state for pack in self.all())

@@ -8,8 +8,9 @@ import socket
 import pytest
 from flask.testing import FlaskClient
 
-from dashboard.access import Access, access_for, is_loopback, is_ours, same_origin
+from dashboard.access import Access, access_for, is_ours, same_origin
 from dashboard.app import create_app
+from dashboard.machine import is_loopback
 from dashboard.sign_in import Password, Tries, safe_target
 from tests.dashboard.fakes import club_services
 from tracker.errors import InputError

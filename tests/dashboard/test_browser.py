@@ -17,6 +17,8 @@ from dashboard.delivery import chart_address
 from tests.dashboard.conftest import Serve
 from tests.dashboard.fakes import HOSTILE, NAMES, club_services, empty_services
 
+pytestmark = pytest.mark.long
+
 AXE = (Path(axe_playwright_python.__file__).parent / "axe.min.js").read_text(encoding="utf-8")
 CLUB = club_services()
 LAST_RUN = CLUB.packs.record("Groomer left").runs[-1].run.started_at

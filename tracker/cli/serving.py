@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING, NoReturn
 from tracker.cli.options import Commands, add_command, open_chosen, words
 
 if TYPE_CHECKING:
+    from dashboard.serving import Https
     from tracker.services import Services
 
 DEFAULT_HOST = "127.0.0.1"
@@ -31,11 +32,17 @@ DEMO_EXAMPLES = """\
 SERVE_DESCRIPTION = """\
 Shows the dashboard of your own logbook until you stop it with Ctrl-C. Only this
 machine can see it unless --host says otherwise. /healthz answers 200 once it is
-ready."""
+ready.
+
+--https serves it encrypted, with a certificate this machine makes itself and
+renews by itself; it says how a phone is told to trust it. Where you have a
+certificate already, give it with --certificate and --key instead."""
 
 SERVE_EXAMPLES = """\
   pack-tracker serve
-  pack-tracker serve --port 9000"""
+  pack-tracker serve --port 9000
+  pack-tracker serve --host 0.0.0.0 --https
+  pack-tracker serve --host 0.0.0.0 --certificate club.pem --key club-key.pem"""
 
 
 def add_to(commands: Commands[argparse.ArgumentParser]) -> None:
@@ -48,6 +55,9 @@ def add_to(commands: Commands[argparse.ArgumentParser]) -> None:
     serve = add_command(commands, "serve", "show the dashboard of your logbook", SERVE_DESCRIPTION, SERVE_EXAMPLES)
     serve.add_argument("--host", metavar="HOST", type=words, default=DEFAULT_HOST, help=f"address to listen on (default {DEFAULT_HOST})")
     _add_port(serve)
+    serve.add_argument("--https", action="store_true", help="serve encrypted, with a certificate made here")
+    serve.add_argument("--certificate", metavar="FILE", type=_file, help="serve encrypted, with this certificate (PEM)")
+    serve.add_argument("--key", metavar="FILE", type=_file, help="the certificate's private key (PEM)")
     serve.set_defaults(run=run_serve)
 
 
@@ -71,21 +81,58 @@ def run_demo(args: argparse.Namespace) -> int:
 def run_serve(args: argparse.Namespace) -> int:
     """Serve the dashboard of the chosen database."""
     with _stopping_cleanly(), open_chosen(args) as services:
-        _serve(services, args.host, args.port, open_browser=False)
+        _serve(services, args.host, args.port, open_browser=False, https=_https(args))
     return 0
 
 
-def _serve(services: Services, host: str, port: int, *, open_browser: bool) -> None:
+def _serve(services: Services, host: str, port: int, *, open_browser: bool, https: Https | None = None) -> None:
     from dashboard.serving import run
 
     def tell(address: str) -> None:
-        print(f"The dashboard is at {address}\nStop it with Ctrl-C.", flush=True)
+        print("\n".join([f"The dashboard is at {address}", *_about_https(https, host, address), "Stop it with Ctrl-C."]), flush=True)
         if open_browser:
             import webbrowser
 
             webbrowser.open(address)
 
-    run(services, host, port, ready=tell)
+    run(services, host, port, ready=tell, https=https)
+
+
+def _https(args: argparse.Namespace) -> Https | None:
+    """How to serve encrypted, where that was asked for."""
+    if not (args.https or args.certificate or args.key):
+        return None
+    from platformdirs import user_data_path
+
+    from dashboard.serving import https_for
+
+    return https_for(args.host, user_data_path("pack-health-tracker", appauthor=False) / "https", args.certificate, args.key)
+
+
+def _about_https(https: Https | None, host: str, address: str) -> list[str]:
+    """What a person needs to open it on a phone, and to be sure that it is this machine."""
+    if https is None:
+        return []
+    from dashboard.serving import phone_addresses
+
+    phone = phone_addresses(host, address, home_made=https.home_made is not None)
+    lines = [f"On a phone in the same network: {' or '.join(phone)}"] if phone else []
+    if https.home_made is None:
+        return lines
+    if https.home_made.news:
+        lines += ["", https.home_made.news]
+    where = (phone or (address,))[0].replace("https://", "http://", 1)
+    return [
+        *lines,
+        f"How a phone is told to trust this machine: {where}certificate",
+        "SHA-256 fingerprint of its authority, to be compared there and on the phone:",
+        *(f"  {https.home_made.fingerprint[at : at + 48].rstrip(':')}" for at in (0, 48)),
+        "",
+    ]
+
+
+def _file(text: str) -> Path:
+    return Path(words(text)).expanduser()
 
 
 def _add_port(parser: argparse.ArgumentParser) -> None:

@@ -2,19 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
-
 from tracker.domain.changes import Change, Key, Kind, Record
-from tracker.errors import ConflictError, InputError, NotFoundError
-from tracker.services.as_driven import mark_driven
-from tracker.services.assessing import assess_and_save
-from tracker.services.fitting import shares_problem
+from tracker.errors import NotFoundError
 from tracker.services.noting import once
-from tracker.services.saving import forget, remove_record, save_record
+from tracker.services.saving import remove_record, save_record
+from tracker.services.undoing import bring_up, undo_change
+from tracker.store.changes import KEPT
 from tracker.store.database import Store
-from tracker.store.records import Records
-from tracker.store.steps import Step
-from tracker.store.taking_back import take_back
 
 
 class Edits:
@@ -56,12 +50,10 @@ class Edits:
         with self._store.writing() as records:
             noted = records.noted_change(change_id)
             if noted is None:
-                raise NotFoundError(f"no change {change_id[:60]!r} is kept; the newest 500 are; look at the list of changes.")
+                raise NotFoundError(f"no change {change_id[:60]!r} is kept; the newest {KEPT} are; look at the list of changes.")
             if noted.change.undone:
                 return noted.change
-            steps = take_back(records, noted)
-            _check_whole(records, noted.change, steps)
-            _bring_up(records, steps)
+            bring_up(records, undo_change(records, noted))
             found = records.noted_change(change_id)
             return noted.change if found is None else found.change
 
@@ -80,28 +72,3 @@ class Edits:
         """Return the newest change that was not taken back."""
         with self._store.reading() as records:
             return records.last_change()
-
-
-def _check_whole(records: Records, change: Change, steps: Iterable[Step]) -> None:
-    """Refuse to put back what would no longer fit with what was written down since."""
-    try:
-        for name in records.packs_in(steps):
-            records.check_readings(name)
-    except InputError as error:
-        raise ConflictError(f"this cannot be taken back: {change.words}. {error}") from error
-    controllers = {each.name: each for each in records.controllers()}
-    touched = set(records.vehicles_in(steps))
-    for vehicle in records.vehicles():
-        words = shares_problem(vehicle, controllers) if vehicle.name in touched else None
-        if words:
-            raise ConflictError(f"this cannot be taken back: {change.words}. Since then other load shares were given: {words}")
-
-
-def _bring_up(records: Records, steps: tuple[Step, ...]) -> None:
-    """Mark stale what was estimated from what the steps touched, and estimate at once where runs or charges themselves came or went."""
-    packs = records.packs_in(steps)
-    for name in packs:
-        forget(records, name)
-    mark_driven(records, records.vehicles_in(steps))
-    if steps and steps[0].table in ("run", "charge"):
-        assess_and_save(records, packs)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from datetime import UTC, datetime
 
 from tracker.domain.changes import Key, Kind, Record
@@ -13,6 +14,8 @@ from tracker.errors import InputError
 KINDS: dict[type, Kind] = {Pack: "pack", Vehicle: "vehicle", Controller: "controller", Run: "run", Charge: "charge", BenchTest: "bench"}
 
 _NAMED: tuple[Kind, ...] = ("pack", "vehicle", "controller")
+_BELOW = {"run": "run", "charge": "charge", "trace": "recording"}
+"""Tables of which a record takes rows with it when it is deleted."""
 _TITLES: dict[Kind, str] = {"run": "Run", "charge": "Charge", "bench": "Bench test"}
 
 
@@ -83,7 +86,8 @@ def words_for_changed(stored: Record, record: Record) -> str:
     return f"{opening(kind, now)} changed"
 
 
-def words_for_removed(kind: Kind, key: Key, runs: int = 0, charges: int = 0) -> str:
-    """Return the words for a record that was deleted, and what went with it."""
-    with_it = [f"{count} {one if count == 1 else f'{one}s'}" for count, one in ((runs, "run"), (charges, "charge")) if count]
-    return f"{opening(kind, key)} deleted{' with ' if with_it else ''}{' and '.join(with_it)}"
+def words_for_removed(kind: Kind, key: Key, counts: Mapping[str, int]) -> str:
+    """Return the words for a record that was deleted, and how many rows of which tables went with it."""
+    with_it = [f"{count} {one if count == 1 else f'{one}s'}" for table, one in _BELOW.items() if (count := counts.get(table, 0))]
+    listed = with_it[0] if len(with_it) == 1 else f"{', '.join(with_it[:-1])} and {with_it[-1]}" if with_it else ""
+    return f"{opening(kind, key)} deleted{' with ' if listed else ''}{listed}"

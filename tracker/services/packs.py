@@ -8,6 +8,7 @@ from datetime import UTC, datetime
 
 from tracker import chemistry
 from tracker.domain.health import PackHealth, PackLearning
+from tracker.domain.label import CellVoltages, PackLabel
 from tracker.domain.pack import Pack
 from tracker.domain.progress import Progress
 from tracker.domain.results import AssessedRun, Finding, PackRecord, PackState
@@ -43,6 +44,12 @@ class Packs:
         """The pack of that name; NotFoundError when there is none."""
         with self._store.reading() as records:
             return records.pack(name)
+
+    def labels(self) -> tuple[PackLabel, ...]:
+        """What stands on the label of each pack, of the retired ones too, by name."""
+        with self._store.reading() as records:
+            packs = records.packs()
+        return tuple(PackLabel(pack=pack, cell=_cell_voltages(pack.chemistry)) for pack in packs)
 
     def save(self, pack: Pack) -> None:
         """Store a pack, or change the one of that name."""
@@ -133,6 +140,13 @@ class Packs:
             floor_v=kind["floor_v"],
             reserve_soc=kind["reserve_soc"],
         )
+
+
+def _cell_voltages(key: str) -> CellVoltages:
+    kind = chemistry.load(key)
+    return CellVoltages(
+        full_v=kind["full_v"], storage_low_v=kind["storage_low_v"], storage_high_v=kind["storage_high_v"], floor_v=kind["floor_v"]
+    )
 
 
 def _states(records: Records, packs: Sequence[Pack], now: datetime) -> tuple[PackState, ...]:

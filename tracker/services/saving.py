@@ -58,10 +58,10 @@ def remove_record(records: Records, kind: Kind, key: Key) -> Done:
     if kind == "controller":
         _refuse_carried(records, stored.name)
     groups = records.rows_with_all_below(kind, key)
-    counts = {group.table: len(group.rows) for group in groups} if kind == "pack" else {}
+    counts = {group.table: len(group.rows) for group in groups if group.table != kind}
     records.delete_rows(groups)
     steps = differences(groups, ())
-    words = words_for_removed(kind, key, counts.get("run", 0), counts.get("charge", 0))
+    words = words_for_removed(kind, key, counts)
     if not isinstance(stored, (Run, Charge)):
         return Done(words=words, steps=steps)
     forget(records, stored.pack)

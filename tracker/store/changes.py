@@ -39,10 +39,7 @@ class Changes(Room):
 
     def note_change(self, number: str, words: str, asked: str, steps: Iterable[Step]) -> Change:
         """Keep what was done; the oldest beyond so many are forgotten."""
-        at = datetime.now(UTC)
-        last = self.connection.scalar(select(func.max(ChangeRow.at)))
-        if last is not None and last >= at:  # a clock was set back, or stands still for a moment
-            at = last + timedelta(microseconds=1)
+        at = self._next_moment()
         self._insert(ChangeRow, [{"id": number, "at": at, "words": words, "asked": asked, "steps": text_of(steps), "undone_at": None}])
         oldest = self.connection.scalar(select(ChangeRow.at).order_by(ChangeRow.at.desc()).offset(KEPT).limit(1))
         if oldest is not None:
@@ -69,8 +66,7 @@ class Changes(Room):
 
     def mark_undone(self, number: str) -> None:
         """Mark a change as taken back."""
-        at = self.connection.scalar(select(func.max(ChangeRow.at))) or datetime.now(UTC)
-        self.connection.execute(update(ChangeRow).where(ChangeRow.id == number).values(undone_at=max(at, datetime.now(UTC))))
+        self.connection.execute(update(ChangeRow).where(ChangeRow.id == number).values(undone_at=self._next_moment()))
 
     def rewrite_steps(self, number: str, steps: Iterable[Step]) -> None:
         """Keep other steps of a change, because rows it speaks of have other numbers now."""
@@ -93,10 +89,11 @@ class Changes(Room):
         return self.rows_of(kind, key) if number is None else with_all_below(self.connection, kind, number)
 
     def settings_as_driven(self, vehicles: Iterable[str]) -> list[Group]:
-        """The settings every run of these vehicles was driven with, a group a run."""
+        """The settings every run of these vehicles was driven with."""
         ids = self._vehicle_ids()
-        found = (look(self.connection, "run", {"vehicle_id": ids[name]}, _SETTING) for name in vehicles if name in ids)
-        return [Group(table="run", where={"id": row["id"]}, rows=(row,)) for group in found for row in group.rows]
+        found = [look(self.connection, "run", {"vehicle_id": ids[name]}, _SETTING) for name in vehicles if name in ids]
+        rows = sorted((row for group in found for row in group.rows), key=lambda row: int(row["id"]))
+        return [Group(table="run", where={"id": [row["id"] for row in rows]}, rows=tuple(rows))] if rows else []
 
     def delete_rows(self, groups: Iterable[Group]) -> None:
         """Delete the rows of groups, the last group first."""
@@ -134,6 +131,13 @@ class Changes(Room):
             if controller in controllers:
                 vehicles.add(vehicle)
         return tuple(sorted(name for name, number in self._vehicle_ids().items() if number in vehicles))
+
+    def _next_moment(self) -> datetime:
+        """Return now, but later than every change and every taking back, also where a clock was set back."""
+        known = self.connection.execute(select(func.max(ChangeRow.at), func.max(ChangeRow.undone_at))).one()
+        last = max((at for at in known if at is not None), default=None)
+        now = datetime.now(UTC)
+        return now if last is None or now > last else last + timedelta(microseconds=1)
 
     def _fresh_keys(self) -> dict[str, int]:
         return {name: number for name, number in self.connection.execute(select(PackRow.name, PackRow.id))}  # noqa: C416 - typed rows

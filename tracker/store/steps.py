@@ -85,8 +85,17 @@ def differences(before: Iterable[Group], after: Iterable[Group]) -> tuple[Step, 
         group = starts.get(name) or ends[name]
         was, now = (side[name].rows if name in side else () for side in (starts, ends))
         if was != now:
-            steps.append(Step(table=group.table, where=group.where, before=was, after=now))
+            step = Step(table=group.table, where=group.where, before=was, after=now)
+            steps.append(_narrowed(step) if was and now and isinstance(step.where.get("id"), list) else step)
     return tuple(steps)
+
+
+def _narrowed(step: Step) -> Step:
+    """Return a step over many rows with those alone that were changed."""
+    was, now = ({row["id"]: row for row in rows} for rows in (step.before, step.after))
+    changed = {number for number in {**was, **now} if was.get(number) != now.get(number)}
+    before, after = (tuple(row for row in rows if row["id"] in changed) for rows in (step.before, step.after))
+    return replace(step, where={"id": sorted(changed)}, before=before, after=after)
 
 
 def as_it_stands(connection: Connection, step: Step) -> tuple[Row, ...]:

@@ -6,7 +6,7 @@ from collections.abc import Mapping, Sequence
 from datetime import datetime
 from typing import Any, NoReturn
 
-from sqlalchemy import Connection, Table, and_, func, insert, select, update
+from sqlalchemy import Connection, Table, bindparam, func, insert, select, update
 
 from tracker.errors import ConflictError
 from tracker.store.changes import NotedChange
@@ -15,7 +15,7 @@ from tracker.store.steps import Group, Numbered, Row, Step, as_it_stands, childr
 from tracker.store.tables import Base
 from tracker.store.wording import plain_errors
 
-_WORDS = {"bench_reading": "bench test", "vehicle_controller": "vehicle's list of controllers"}
+_WORDS = {"bench_reading": "bench test", "trace": "recording", "vehicle_controller": "vehicle's list of controllers"}
 
 
 def take_back(records: Records, noted: NotedChange) -> tuple[Step, ...]:
@@ -33,7 +33,7 @@ def take_back(records: Records, noted: NotedChange) -> tuple[Step, ...]:
         with plain_errors():
             _put_back(records, steps)
     except ConflictError as error:
-        raise ConflictError(f"this cannot be taken back: {noted.change.words}. {error}") from error
+        raise ConflictError(f"this cannot be taken back: {noted.change.words}. Now {error}") from error
     records.mark_undone(noted.change.id)
     return steps
 
@@ -51,8 +51,8 @@ def _with_free_numbers(records: Records, noted: NotedChange, others: Sequence[No
                 numbers[step.table, number] = _unused(records.connection, table, [noted, *others], numbers)
     if not numbers:
         return noted.steps
-    for each in others:
-        if each.change.at < noted.change.at:
+    for each in [noted, *others]:
+        if each.change.at <= noted.change.at:
             records.rewrite_steps(each.change.id, [renumbered(step, numbers) for step in each.steps])
     return tuple(renumbered(step, numbers) for step in noted.steps)
 
@@ -71,7 +71,7 @@ class _Check:
         self._noted = noted
         self._others = others
         self._steps = steps
-        self._gone = {number for each in others for number in _removed_since(each, noted.change.at)}
+        self._gone = _given_away(others, noted.change.at)
 
     def run(self) -> None:
         """Raise ConflictError when it cannot."""
@@ -79,8 +79,9 @@ class _Check:
         for step in self._steps:
             kept = numbers_of(step, before=False)
             back = numbers_of(step, before=True)
-            if as_it_stands(self._connection, step) != step.after or kept & self._gone:
-                self._refuse(step, kept | back)
+            stands = as_it_stands(self._connection, step)
+            if stands != step.after or kept & self._gone:
+                self._refuse(step, _differing(step, stands) | kept & self._gone or kept | back)
             for parent in named_by(step) - returning:
                 self._check_parent(step, parent)
             returning |= back
@@ -104,25 +105,49 @@ class _Check:
 
     def _refuse(self, step: Step, numbers: set[Numbered], otherwise: str | None = None) -> NoReturn:
         head = f"this cannot be taken back: {self._noted.change.words}."
-        for each in reversed(self._others):
-            if not each.change.undone and each.change.at > self._noted.change.at and _touches(each, step, numbers):
-                raise ConflictError(f"{head} Since then: {each.change.words}. Take that back first.")
+        at = self._noted.change.at
+        later = [each for each in reversed(self._others) if not each.change.undone and each.change.at > at]
+        # A row that is gone may have left its number to another, which later changes speak of.
+        deleting = [each for each in later if numbers & _removed(each)]
+        for each in deleting or [each for each in later if _touches(each, step, numbers)]:
+            raise ConflictError(f"{head} Since then: {each.change.words}. Take that back first.")
         what = (
             otherwise or f"the {_WORDS.get(step.table, step.table)} it touched has been changed or removed since, by an import or elsewhere"
         )
         raise ConflictError(f"{head} Since then {what}; change it by hand.")
 
 
-def _removed_since(noted: NotedChange, at: datetime) -> set[Numbered]:
-    """Return rows that went for good after that time, so that another row may carry their number now."""
-    found: set[Numbered] = set()
-    for step in noted.steps:
-        before, after = numbers_of(step, before=True), numbers_of(step, before=False)
-        if noted.undone_at is None:
-            found |= before - after if noted.change.at > at else set()
-        elif noted.undone_at > at:
-            found |= after - before
-    return found
+def _differing(step: Step, stands: tuple[Row, ...]) -> set[Numbered]:
+    """Return the rows that are not as the change left them."""
+    was, now = ({row["id"]: row for row in rows if "id" in row} for rows in (step.after, stands))
+    return {(step.table, number) for number in {**was, **now} if was.get(number) != now.get(number)}
+
+
+def _given_away(others: Sequence[NotedChange], at: datetime) -> set[Numbered]:
+    """Return the numbers that no longer carry the row they carried at that time, though another row may carry them now."""
+    events: list[tuple[datetime, NotedChange, bool]] = []
+    for each in others:
+        events += [(each.change.at, each, False)] if each.change.at > at else []
+        events += [(each.undone_at, each, True)] if each.undone_at is not None and each.undone_at > at else []
+    as_then = "as then"
+    now: dict[Numbered, str] = {}
+    left: dict[tuple[str, Numbered], str] = {}
+    for _, each, undoing in sorted(events, key=lambda event: event[0]):
+        name = each.change.id
+        for number in _made(each) if undoing else _removed(each):
+            left[name, number] = now.get(number, as_then)
+            now[number] = ""
+        for number in _removed(each) if undoing else _made(each):
+            now[number] = left.get((name, number), "older") if undoing else name
+    return {number for number, carried in now.items() if carried != as_then}
+
+
+def _removed(noted: NotedChange) -> set[Numbered]:
+    return {number for step in noted.steps for number in numbers_of(step, before=True) - numbers_of(step, before=False)}
+
+
+def _made(noted: NotedChange) -> set[Numbered]:
+    return {number for step in noted.steps for number in numbers_of(step, before=False) - numbers_of(step, before=True)}
 
 
 def _touches(noted: NotedChange, step: Step, numbers: set[Numbered]) -> bool:
@@ -160,6 +185,8 @@ def _coming(step: Step) -> tuple[Row, ...]:
 def _change_rows(connection: Connection, step: Step) -> None:
     table = Base.metadata.tables[step.table]
     now: dict[Any, Row] = {row["id"]: row for row in step.after if "id" in row}
-    for row in step.before:
-        if "id" in row and row["id"] in now and now[row["id"]] != row:
-            connection.execute(update(table).where(and_(table.c.id == row["id"])).values(row))
+    rows = [row for row in step.before if "id" in row and row["id"] in now and now[row["id"]] != row]
+    if rows:
+        values: dict[str, Any] = {name: bindparam(f"new_{name}") for name in rows[0]}
+        changing = update(table).where(table.c.id == bindparam("number")).values(values)
+        connection.execute(changing, [{"number": row["id"], **{f"new_{name}": value for name, value in row.items()}} for row in rows])

@@ -11,7 +11,10 @@ import os
 os.environ.setdefault("PYBAMM_DISABLE_TELEMETRY", "true")  # before the import, which would otherwise look for a network
 
 import hashlib
+import sqlite3
 import tempfile
+from collections.abc import Iterator
+from contextlib import closing, contextmanager
 from dataclasses import dataclass
 from functools import cache
 from pathlib import Path
@@ -199,12 +202,22 @@ def table(parameters: str) -> CellTable:
     cell = next(each for each in CELLS if each.parameters == parameters)
     text = hashlib.sha256(Path(__file__).read_bytes()).hexdigest()[:16]
     kept = Path(tempfile.gettempdir()) / "simulated_cell_tables" / f"{parameters}-{text}.npz"
-    if kept.is_file():
-        with np.load(kept) as arrays:
-            return CellTable(cell, {name: arrays[name] for name in arrays.files})
-    arrays = _tabulate(cell)
     kept.parent.mkdir(exist_ok=True)
-    part = kept.with_name(f"{os.getpid()}-{kept.name}")
-    np.savez(part, allow_pickle=False, **arrays)
-    part.replace(kept)  # in one step: another run never sees half a file
-    return CellTable(cell, arrays)
+    with _one_at_a_time(kept.with_suffix(".lock")):
+        if not kept.is_file():
+            part = kept.with_name(f"part-{kept.name}")
+            np.savez(part, allow_pickle=False, **_tabulate(cell))
+            part.replace(kept)  # in one step: a run that is ended in between leaves no half file
+    with np.load(kept) as arrays:
+        return CellTable(cell, {name: arrays[name] for name in arrays.files})
+
+
+@contextmanager
+def _one_at_a_time(lock: Path) -> Iterator[None]:
+    """Wait until no other process is in here: tests run in several, and each table takes seconds to make.
+
+    A database's lock does on every system, and is let go even by a process that is killed.
+    """
+    with closing(sqlite3.connect(lock, timeout=600.0, isolation_level=None)) as held:
+        held.execute("BEGIN EXCLUSIVE")
+        yield

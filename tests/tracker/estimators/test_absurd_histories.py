@@ -18,7 +18,7 @@ from tracker.estimators.assess import PackAssessment, assess_packs
 from tracker.estimators.history import PackHistory
 from tracker.estimators.learned import capacity_of
 
-pytestmark = pytest.mark.filterwarnings("error")
+pytestmark = [pytest.mark.long, pytest.mark.filterwarnings("error")]
 
 HISTORY = driven(
     Driven(capacity=(0.98, 0.95), outings=14, resistance=(1.0, 1.1), shown_ohm=True, noise_v=0.004, idle=(timedelta(hours=2), timedelta(days=9)))

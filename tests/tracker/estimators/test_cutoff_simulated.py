@@ -20,6 +20,8 @@ from tracker.estimators.assess import assess_packs
 from tracker.estimators.cutoff import TRIP_SD_V
 from tracker.estimators.drawn_packs import MATCHED_SD
 
+pytestmark = pytest.mark.long
+
 MAKES = ("Chen2020", "NCA_Kim2011", "Mohtat2020", "Ai2020", "Ecker2015")
 LEARNED_MAKES = ("Chen2020", "NCA_Kim2011", "Mohtat2020", "Ai2020")
 SERIES, BURST, LOAD_SD = 3, 1.5, 0.1

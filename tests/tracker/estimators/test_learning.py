@@ -18,6 +18,8 @@ from tests.tracker.measured_histories import RATED_AH, ageing_history
 from tracker.domain.session import Run
 from tracker.estimators.assess import assess_packs
 
+pytestmark = pytest.mark.long
+
 SAMPLE = groups.Sample(packs=4, named_packs=3, first_number=500)
 
 

@@ -17,6 +17,8 @@ from tracker.estimators.assess import assess_packs
 from tracker.estimators.history import PackHistory
 from tracker.estimators.pack_history import BLOCK
 
+pytestmark = pytest.mark.long
+
 CAPACITY = (0.98, 0.95, 0.9)
 Change = Callable[[PackHistory], PackHistory]
 

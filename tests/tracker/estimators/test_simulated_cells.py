@@ -17,6 +17,8 @@ from tracker.domain.results import AssessedRun, Estimate
 from tracker.estimators.assess import assess_packs
 from tracker.estimators.history import PackHistory
 
+pytestmark = pytest.mark.long
+
 RUNS_PER_MAKE = 8
 
 

@@ -16,6 +16,8 @@ from tracker.physics.load_profile import LoadProfile, steady_and_bursts
 from tracker.physics.pack_discharge import discharge
 from tracker.physics.pack_draws import ControllerDraws
 
+pytestmark = pytest.mark.long
+
 FloatArray = NDArray[np.float64]
 
 LOAD = steady_and_bursts(8.0, 30.0, 2.5, 10.0)

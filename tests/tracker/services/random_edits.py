@@ -2,20 +2,20 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from dataclasses import replace
 from datetime import UTC, date, datetime, timedelta
 from typing import Any
 
 from hypothesis import strategies as st
 
-from tracker.domain.changes import Change, Kind
+from tracker.domain.changes import Kind
 from tracker.domain.controller import Controller, Vehicle
 from tracker.domain.logbook import Logbook
 from tracker.domain.pack import Pack
 from tracker.domain.session import BenchReading, BenchTest, Charge, Run
-from tracker.services import Services
 from tracker.services.naming import key_of
+from tracker.services.saving import Done, remove_record, save_record
+from tracker.store.records import Records
 
 NAMES = ("Tug 1", "Tug 2", "Groomer")
 TIMES = tuple(datetime(2025, 5, 3, 10, 30, 15, 123456, tzinfo=UTC) + timedelta(hours=3 * hours) for hours in range(3))
@@ -68,34 +68,34 @@ RECORDS: dict[Kind, st.SearchStrategy[Any]] = {
     "bench": bench,
 }
 
-START: tuple[Any, ...] = (
-    Pack(name="Tug 1", chemistry="lipo", series=2, capacity_ah=4.2),
-    Pack(name="Tug 2", chemistry="lipo", series=2, capacity_ah=5.0),
-    Controller(name="Tug 1", cutoff_mode="pack_v", cutoff_v=6.4),
-    Controller(name="Tug 2", cutoff_mode="pack_v", cutoff_v=6.6),
-    Vehicle(name="Groomer", controllers=("Tug 1", "Tug 2")),
-    Run(pack="Tug 1", started_at=TIMES[0], run_s=600.0, vehicle="Groomer", after_v=(3.7, 3.71)),
-    Charge(pack="Tug 1", finished_at=TIMES[1], put_back_ah=2.0),
-    BenchTest(controller="Tug 1", tested_at=TIMES[0], readings=(BenchReading(supply_v=6.5, running=True),) * 2),
+START = Logbook(
+    packs=tuple(Pack(name=name, chemistry="lipo", series=2, capacity_ah=4.2) for name in NAMES[:2]),
+    controllers=tuple(Controller(name=name, cutoff_mode="pack_v", cutoff_v=6.4, load_share=0.5) for name in NAMES[:2]),
+    vehicles=(Vehicle(name="Groomer", controllers=("Tug 1", "Tug 2")),),
+    runs=(Run(pack="Tug 1", started_at=TIMES[0], run_s=600.0, vehicle="Groomer", after_v=(3.7, 3.71)),),
+    charges=(Charge(pack="Tug 1", finished_at=TIMES[1], put_back_ah=2.0),),
+    bench_tests=(BenchTest(controller="Tug 1", tested_at=TIMES[0], readings=(BenchReading(supply_v=6.5, running=True),) * 2),),
 )
+"""What the edits begin with."""
 
 
-def drawn_edit(draw: st.DataObject, services: Services, book: Logbook) -> Callable[[], Change]:
-    """One edit: something new, something stored in another shape, or something deleted."""
+def drawn_edit(draw: st.DataObject, records: Records) -> Done:
+    """Do one edit: something new, something stored in another shape, or something deleted."""
+    book = records.logbook()
     kind = draw.draw(st.sampled_from(list(RECORDS)), label="kind")
     stored = stored_of(book, kind)
     action = draw.draw(st.sampled_from(["new", "change", "change", "remove"] if stored else ["new"]), label="action")
     if action == "remove":
         key = key_of(draw.draw(st.sampled_from(stored), label="removed"))
-        return lambda: services.edits.remove(kind, key)
+        return remove_record(records, kind, key)
     record = draw.draw(RECORDS[kind], label="record")
     if action == "new":
-        return lambda: services.edits.save(record)
+        return save_record(records, record, None)
     changed = draw.draw(st.sampled_from(stored), label="changed")
     if draw.draw(st.booleans(), label="in place"):
         own_key = {"pack": changed.pack, **_time(changed)} if kind in ("run", "charge") else _name(changed)
         record = replace(record, **own_key)
-    return lambda: services.edits.save(record, replacing=key_of(changed))
+    return save_record(records, record, key_of(changed))
 
 
 def stored_of(book: Logbook, kind: Kind) -> tuple[Any, ...]:

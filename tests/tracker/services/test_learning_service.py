@@ -24,6 +24,8 @@ from tracker.services import Services, open_services
 from tracker.store.database import open_store
 from tracker.store.results import StoredKnowledge
 
+pytestmark = pytest.mark.long
+
 HISTORY = driven(
     Driven(name="Pond 1", outings=30, capacity=(0.98, 0.96, 0.84), noise_v=0.004, resistance=(1.0, 1.0, 1.2), shown_ohm=True)
 ).history

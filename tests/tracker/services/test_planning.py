@@ -8,6 +8,7 @@ from pathlib import Path
 
 import pytest
 
+from tests.tracker.small_logbook import write
 from tracker.domain.controller import Controller, Vehicle
 from tracker.domain.pack import Pack
 from tracker.domain.planning import CutoffPlan, CutoffTask
@@ -150,9 +151,9 @@ def test_a_model_without_controllers(filled: Services) -> None:
     assert "load-guessed" in rules(plan)
 
 
-def test_a_controller_without_a_cutoff_or_a_setting(filled: Services) -> None:
+def test_a_controller_without_a_cutoff_or_a_setting(filled: Services, tmp_path: Path) -> None:
     filled.controllers.save(Controller(name="Open", cutoff_mode="none"))
-    filled.controllers.save(Controller(name="Unset", cutoff_mode="pack_v"))
+    filled.exchange.import_files(write(tmp_path / "unset", controllers="controller,cutoff_mode\nUnset,pack_v\n"))
     filled.controllers.save(Vehicle(name="Bare", controllers=("Open", "Unset"), usual_a=14.0))
     plan = filled.planning.cutoff(replace(TASK, vehicle="Bare"))
     assert [isinstance(one.trip_v, NotEnough) for one in plan.present] == [True, True]
