@@ -11,6 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from tracker.domain.trace import Trace
+from tracker.estimators.cell_family import family
 
 Floats = NDArray[np.float64]
 
@@ -30,14 +31,14 @@ def drive(
     loaded = (time_s >= rest_before_s) & (time_s < rest_before_s + 60.0 * minutes)
     current_a = np.round(np.where(loaded, level, 0.0), 2)
     drawn_ah = np.concatenate([[0.0], np.cumsum(np.diff(time_s) * (current_a[1:] + current_a[:-1]) / 2.0)]) / 3600.0
-    rested_v = 4.18 - 0.6 * drawn_ah / capacity_ah
+    rested_v = family("lipo").curve.voltage(1.0 - drawn_ah / capacity_ah)
     cell_v = np.round(rested_v[:, None] - current_a[:, None] * np.array(OHM) + chance.normal(0.0, 0.0005, (n, 3)), 3)
     return Trace(
         pack="Tug 1",
         started_at=START,
         time_s=time_s,
         pack_v=np.round(cell_v.sum(axis=1), 3),
-        current_a=current_a,
+        current_a=np.asarray(current_a, dtype=np.float64),
         cell_v=cell_v,
         pack_k=np.round(24.0 + 6.0 * time_s / time_s[-1], 1) + 0.0,
     )

@@ -229,11 +229,14 @@ def _look_over(path: Path, found: _Found) -> tuple[int, int, list[str]]:
     filled = rows > 0
     if not filled.any():
         raise refuse(path, found.first_row + 1, "file", "holds no reading behind its header; needed is a row for each reading.")
+    last_place, last = max(found.matched.places.values()), int(np.flatnonzero(filled)[-1])
+    if quoted:  # a separator between quotation marks is none, so that such rows are left to the reader
+        widths = [len(row) for row in found.first_rows if len(row) > last_place]
+        return last + 1, max(len(found.headers), *widths, 1), []
     common = Counter(rows[filled].tolist()).most_common(1)[0][0]
     named = len(found.headers)
-    last_place = max(found.matched.places.values())
     first_line = found.first_row + 1 + int(np.flatnonzero(filled)[0])
-    if not quoted and common > named + 1:
+    if common > named + 1:
         raise refuse(path, first_line, "row", f"has {common} cells, but the header names {named} columns; {_advice(found.separator)}.")
     if common <= last_place:
         raise refuse(
@@ -243,9 +246,6 @@ def _look_over(path: Path, found: _Found) -> tuple[int, int, list[str]]:
             f"has {common} cells, but the columns to be read reach to the {last_place + 1}th; {_advice(found.separator)}.",
         )
     width = max(named, common)
-    last = int(np.flatnonzero(filled)[-1])
-    if quoted:
-        return last + 1, width, []
     wrong = filled & ((rows <= last_place) | (rows > max(common, named)))
     doubts = []
     if wrong[last] and filled.sum() > 1:
