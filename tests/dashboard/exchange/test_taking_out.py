@@ -19,12 +19,17 @@ from tracker.services import open_services
 LAST = datetime(2025, 4, 12, 10, 0, tzinfo=UTC)
 
 
+def unpacked(archive: bytes) -> list[tuple[str, bytes]]:
+    """The files of an archive, by name."""
+    with zipfile.ZipFile(BytesIO(archive)) as packed:
+        return [(name, packed.read(name)) for name in packed.namelist()]
+
+
 def test_the_files_taken_out_bring_everything_back(filled: Door, tmp_path: Path) -> None:
     answer = filled.client.get("/data/export")
     assert answer.headers["Content-Disposition"].startswith("attachment; filename=pack-tracker-logbook-20")
     assert answer.headers["Content-Disposition"].endswith(".zip")
-    with zipfile.ZipFile(BytesIO(answer.data)) as packed:
-        files = [(name, packed.read(name)) for name in packed.namelist()]
+    files = unpacked(answer.data)
     assert {name for name, _ in files} >= {f"{kind}.csv" for kind in FILES}
     with open_services(f"sqlite:///{tmp_path / 'other.sqlite3'}") as other:
         door = Door(other)
