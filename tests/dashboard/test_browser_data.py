@@ -32,11 +32,12 @@ def clean(page: Page) -> None:
     for size, scheme in LOOKS:
         page.set_viewport_size({"width": SIZES[size][0], "height": SIZES[size][1]})
         page.emulate_media(color_scheme="dark" if scheme == "dark" else "light")
-        assert page.evaluate("document.documentElement.scrollWidth") <= SIZES[size][0]
+        # A chart takes a moment to follow its place.
+        page.wait_for_function("most => document.documentElement.scrollWidth <= most", arg=SIZES[size][0])
         page.evaluate(AXE)
         assert page.evaluate(RUN_AXE) == [], f"{size}, {scheme}"
     page.set_viewport_size({"width": 320, "height": 640})
-    assert page.evaluate("document.documentElement.scrollWidth") <= 320
+    page.wait_for_function("most => document.documentElement.scrollWidth <= most", arg=320)
 
 
 def send(page: Page, files: list[str] | list[Path], field: str = "Files", button: str = "See what they would bring") -> None:
@@ -117,7 +118,7 @@ def test_a_recording_is_kept_with_its_run_and_looked_at_more_closely(
         page.wait_for_function("() => document.querySelector('#run-recording .main-svg .xtick')", timeout=20_000)
         page.get_by_role("button", name="Closer").press("Enter")
         shown = page.locator("#run-recording-said")
-        expect(shown).to_contain_text("Shown: 0.")
+        expect(shown).to_contain_text("Shown: 0.", timeout=20_000)
         first = shown.inner_text()
         chart.scroll_into_view_if_needed()
         box = chart.bounding_box()
@@ -127,9 +128,9 @@ def test_a_recording_is_kept_with_its_run_and_looked_at_more_closely(
         page.mouse.down()
         page.mouse.move(box["x"] + 0.6 * box["width"], box["y"] + 0.4 * box["height"], steps=5)
         page.mouse.up()
-        expect(shown).not_to_have_text(first)
+        expect(shown).not_to_have_text(first, timeout=20_000)
         page.get_by_role("button", name="Whole run").click()
-        expect(shown).to_have_text("The whole recording is shown.")
+        expect(shown).to_have_text("The whole recording is shown.", timeout=20_000)
         clean(page)
         assert watched.wrong == []
         assert watched.strangers() == []
