@@ -2,14 +2,18 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from datetime import UTC, datetime
 from urllib.parse import quote, unquote, urlencode
 
+from tracker.domain.changes import Key, Kind
+
 PACK_PATH = "/pack"
 CUTOFF_PATH, CONTROLLERS_PATH, DATA_PATH = "/cutoff", "/controllers", "/data"
-LOG_PATH, LABELS_PATH = "/log", "/labels"
+LOG_PATH, LABELS_PATH, CHANGE_PATH = "/log", "/labels", "/change"
 SHIELD = "~"
+OWNER_OF: Mapping[Kind, str] = {"run": "pack", "charge": "pack", "bench": "controller"}
+"""What is named by a time as well: whose it is."""
 
 
 def pack_address(name: str, run: datetime | None = None, *, all_runs: bool = False) -> str:
@@ -35,14 +39,35 @@ def data_address(**asked: str) -> str:
     return DATA_PATH + (f"?{urlencode(asked, quote_via=quote)}" if asked else "")
 
 
-def log_address(pack: str) -> str:
-    """Address of the page Log with a pack chosen."""
-    return f"{LOG_PATH}?pack={quote(pack, safe='')}"
+def log_address(pack: str, *, what: str = "run") -> str:
+    """Address of the page Log with a pack chosen; what is written down there: run or charge."""
+    return f"{LOG_PATH}?pack={quote(pack, safe='')}" + ("" if what == "run" else f"&what={what}")
 
 
 def labels_address(packs: Sequence[str] = ()) -> str:
     """Address of the labels to print, of these packs or of all in use."""
     return LABELS_PATH + ("?" + "&".join(f"pack={quote(name, safe='')}" for name in packs) if packs else "")
+
+
+def change_address(what: Kind, key: Key | None = None, *, part: str = "", **given: str) -> str:
+    """Address at which something is written down, or with its key changed; a new one may have some of its columns given.
+
+    Links to it are plain ones: the page is a document of its own.
+    """
+    asked: dict[str, str] = {"what": what}
+    if isinstance(key, str):
+        asked["name"] = key
+    elif key is not None:
+        asked |= {OWNER_OF[what]: key[0], "at": key[1].astimezone(UTC).isoformat()}
+    return f"{CHANGE_PATH}?{urlencode(asked | given, quote_via=quote)}" + (f"#{part}" if part else "")
+
+
+def key_in(what: Kind, query: Mapping[str, str]) -> Key | None:
+    """The key of what an address of a change names; None where it names nothing that is there yet."""
+    if what not in OWNER_OF:
+        return query.get("name") or None
+    at = run_in(query.get("at"))
+    return None if at is None else (query.get(OWNER_OF[what], ""), at)
 
 
 def name_in(segment: str) -> str:

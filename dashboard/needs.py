@@ -17,9 +17,9 @@ from tracker.domain.label import PackLabel
 from tracker.domain.pack import Pack
 from tracker.domain.planning import CutoffPlan, CutoffTask
 from tracker.domain.progress import Progress
-from tracker.domain.results import Finding, ImportReport, PackRecord, PackState
+from tracker.domain.results import AssessedRun, Finding, ImportReport, PackRecord, PackState, RunEstimate
 from tracker.domain.season import SeasonRun
-from tracker.domain.session import BenchTest
+from tracker.domain.session import BenchTest, Charge, Run
 from tracker.domain.trace import Trace, TraceNote, TracePreview, TraceReading
 
 
@@ -48,6 +48,32 @@ class PackService(Protocol):
         """What the pack's history teaches, as known now; NotFoundError when there is none of that name."""
 
 
+class RunService(Protocol):
+    """Runs and their estimates."""
+
+    def preview(self, run: Run) -> RunEstimate:
+        """What a run would be estimated to have taken, nothing stored; FieldErrors or NotFoundError when it cannot be one."""
+
+    def one(self, pack: str, started_at: datetime) -> AssessedRun:
+        """A stored run with its estimate; NotFoundError when there is none."""
+
+    def waiting(self) -> int:
+        """How many runs need estimating."""
+
+    def refresh(self, progress: Progress | None = None, *, everything: bool = False) -> None:
+        """Estimate what needs estimating, or everything anew."""
+
+
+class ChargeService(Protocol):
+    """Charges, one at a time."""
+
+    def preview(self, charge: Charge) -> Sequence[Finding]:
+        """What would come to light with a charge, nothing stored; FieldErrors or NotFoundError when it cannot be one."""
+
+    def one(self, pack: str, finished_at: datetime) -> Charge:
+        """A stored charge; NotFoundError when there is none."""
+
+
 class ControllerService(Protocol):
     """Controllers, the models that carry them, and their bench tests."""
 
@@ -60,6 +86,9 @@ class ControllerService(Protocol):
     def bench(self) -> Sequence[BenchResult]:
         """What the stored bench tests show, of every controller that has any."""
 
+    def tests(self, name: str) -> Sequence[BenchTest]:
+        """Every bench test of one controller, in time order; NotFoundError when it is not stored."""
+
     def preview_bench(self, test: BenchTest) -> BenchResult:
         """What a bench test shows by itself, stored or not; FieldErrors when it cannot be one."""
 
@@ -69,6 +98,9 @@ class ControllerService(Protocol):
 
 class PlanningService(Protocol):
     """Plans: what to set, and what to solder."""
+
+    def warm_up(self) -> None:
+        """Read in once what every plan is made with."""
 
     def cutoff(self, task: CutoffTask) -> CutoffPlan:
         """Where the controllers of a model should let go on a pack; NotFoundError or InputError when it cannot be told."""
@@ -92,15 +124,8 @@ class EditService(Protocol):
     def undo(self, change_id: str) -> Change:
         """Put back what was before a change; ConflictError when it was changed again since."""
 
-
-class RunService(Protocol):
-    """Runs and their estimates."""
-
-    def waiting(self) -> int:
-        """How many runs need estimating."""
-
-    def refresh(self, progress: Progress | None = None, *, everything: bool = False) -> None:
-        """Estimate what needs estimating, or everything anew."""
+    def done(self, change_id: str) -> Change | None:
+        """The change of that id, if it was done."""
 
 
 class ExchangeService(Protocol):
@@ -182,12 +207,16 @@ class Services(Protocol):
         """Packs, their states and findings."""
 
     @property
-    def controllers(self) -> ControllerService:
-        """Controllers, models and bench tests."""
+    def runs(self) -> RunService:
+        """Runs."""
 
     @property
-    def runs(self) -> RunService:
-        """Runs and their estimates."""
+    def charges(self) -> ChargeService:
+        """Charges."""
+
+    @property
+    def controllers(self) -> ControllerService:
+        """Controllers, models and bench tests."""
 
     @property
     def exchange(self) -> ExchangeService:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 import re
+from collections.abc import Callable
 from datetime import date, datetime
 from typing import Literal
 
@@ -224,3 +225,23 @@ def chemistry_words(key: str) -> str:
 def pack_words(chemistry: str, series: int, capacity_ah: float) -> str:
     """What a pack is, in a line: lithium polymer, 2 cells, 3,200 mAh."""
     return f"{chemistry_words(chemistry)}, {counted(series, 'cell')}, {mah(capacity_ah)}"
+
+
+def shown_degrees(celsius: str) -> str:
+    """A temperature as a file holds it, for a field in the degrees chosen."""
+    return _converted(celsius, _fahrenheit)
+
+
+def celsius_of(typed: str) -> str:
+    """A temperature as typed in the degrees chosen, as a file holds it; what is no number stays as it is, to be refused."""
+    return _converted(typed, lambda value_f: (value_f - 32) / 1.8)
+
+
+def _converted(text: str, convert: Callable[[float], float]) -> str:
+    if reading().degrees != "f":
+        return text
+    try:
+        converted = f"{convert(float(text.replace(',', '.'))):.6g}"
+        return converted.replace(".", ",") if "," in text else converted
+    except ValueError:
+        return text

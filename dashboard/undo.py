@@ -7,6 +7,7 @@ from typing import Any
 from dash import ClientsideFunction, Dash, Input, Output, State, dcc, html
 from dash.development.base_component import Component
 
+from dashboard.components.aria import aria
 from dashboard.needs import Services
 from tracker.domain.changes import Change
 from tracker.errors import TrackerError
@@ -27,15 +28,18 @@ def undo_bar() -> Component:
                 id="done-bar",
                 className="done-bar",
                 hidden=True,
+                role="region",
+                **aria(label="Last change"),
             ),
             html.Div(id="done-said", role="status", className="unseen"),
         ]
     )
 
 
-def told(change: Change, *, also: str = "") -> dict[str, Any]:
-    """What goes into the store `done` after a change: it shows the bar."""
-    return {"id": change.id, "words": " ".join(part for part in (change.words, also) if part), "at": change.at.timestamp()}
+def told(change: Change, *, also: str = "", back: str = "") -> dict[str, Any]:
+    """What goes into the store `done` after a change: it shows the bar. Once taken back, what was before is seen at the address `back`."""
+    words = " ".join(part for part in (change.words, also) if part)
+    return {"id": change.id, "words": words, "at": change.at.timestamp(), "back": back}
 
 
 def connect_undo(app: Dash, services: Services) -> None:
@@ -62,13 +66,13 @@ def connect_undo(app: Dash, services: Services) -> None:
         prevent_initial_call=True,
     )
     def take_back(_clicks: int, done: dict[str, Any]) -> list[Any]:
-        return undone(services, str(done["id"]))
+        return undone(services, str(done["id"]), back=str(done.get("back") or ""))
 
 
-def undone(services: Services, change_id: str) -> list[Any]:
+def undone(services: Services, change_id: str, *, back: str = "") -> list[Any]:
     """Take a change back: what the browser is told, and what stands in the bar from then on."""
     try:
         change = services.edits.undo(change_id)
     except TrackerError as error:
         return [{"redraw": False}, {"id": "", "words": f"Not taken back: {error}"}]
-    return [{"redraw": True}, {"id": "", "words": f"Taken back: {change.words}"}]
+    return [{"redraw": True, "back": back}, {"id": "", "words": f"Taken back: {change.words}"}]

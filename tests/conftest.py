@@ -56,3 +56,13 @@ def refuse_skip(report: pytest.TestReport | pytest.CollectReport) -> None:
         return
     report.outcome = "failed"
     report.longrepr = f"{report.nodeid} may not be skipped where CI is true. {reason}"
+
+
+def pytest_terminal_summary(terminalreporter: pytest.TerminalReporter) -> None:
+    """Print what tests have measured: under several workers nothing they print themselves is seen."""
+    reports = [report for kind in ("passed", "failed") for report in terminalreporter.getreports(kind)]
+    lines = [str(value) for report in reports for name, value in report.user_properties if name == "measured" and report.when == "call"]
+    if lines:
+        terminalreporter.section("measured")
+        for line in lines:
+            terminalreporter.write_line(line)

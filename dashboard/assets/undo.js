@@ -13,7 +13,8 @@
       },
       taken_back(told) {
         /* The words were put into the session's store a moment ago; the reload finds them there. */
-        if (told?.redraw) setTimeout(() => location.reload(), 150);
+        const own = told?.back?.startsWith("/") && !told.back.startsWith("//");
+        if (told?.redraw) setTimeout(() => (own && told.back !== location.pathname + location.search ? location.assign(told.back) : location.reload()), 150);
         return window.dash_clientside.no_update;
       },
     },

@@ -7,15 +7,16 @@ from collections.abc import Mapping, Sequence
 from dash import html
 from dash.development.base_component import Component
 
+from dashboard.addresses import change_address
 from dashboard.components.finding import finding_list, grouped
 from dashboard.components.marks import name_text
-from dashboard.components.table import Cell, card_table
+from dashboard.components.table import Cell, card_table, change_link
 from dashboard.theme import counted, day, interval, percent, unbroken, volts
 from tracker.domain.bench import BenchResult
 from tracker.domain.controller import Controller, Vehicle
 from tracker.domain.results import Estimate, Quantity
 
-COLUMNS = ["Controller", "Set to let go at", "Lets go on the bench", "Runs again", "Drift", "Tested", "In models"]
+COLUMNS = ["Controller", "Set to let go at", "Lets go on the bench", "Runs again", "Drift", "Tested", "In models", "Change"]
 NOT_KNOWN = "not recorded"
 URGENCY = ("stop", "caution", "note")
 
@@ -63,13 +64,14 @@ def restart_words(result: BenchResult) -> str:
 
 def _row(controller: Controller, result: BenchResult | None, vehicles: Sequence[Vehicle]) -> list[Cell]:
     carried = [vehicle.name for vehicle in vehicles if controller.name in vehicle.controllers]
-    models = _listed(carried) if carried else "none"
+    models = listed(carried) if carried else "none"
     part = controller.load_share
     share = f", {percent(part)} of the load" if part is not None and part < 1 and carried else ""
     name = name_text(controller.name)
+    change = change_link(change_address("controller", controller.name), controller.name)
     if result is None:
         again = NOT_KNOWN if controller.restart_v is None else f"set to {volts(controller.restart_v)}"
-        return [name, setting_words(controller), "not tested", again, NOT_KNOWN, NOT_KNOWN, html.Span([models, share])]
+        return [name, setting_words(controller), "not tested", again, NOT_KNOWN, NOT_KNOWN, html.Span([models, share]), change]
     return [
         name,
         setting_words(controller),
@@ -78,6 +80,7 @@ def _row(controller: Controller, result: BenchResult | None, vehicles: Sequence[
         _or_not(result.drift_v),
         html.Span([_tested_words(result), *_earlier(result)]),
         html.Span([models, share]),
+        change,
     ]
 
 
@@ -97,11 +100,11 @@ def _earlier(result: BenchResult) -> list[Component]:
 
 def _shared(vehicle: Vehicle, controllers: Mapping[str, Controller], results: Mapping[str, BenchResult]) -> list[Component | str]:
     """Who hangs on one pack, and whose trip decides."""
-    said: list[Component | str] = [name_text(vehicle.name), ": ", _listed(vehicle.controllers), ". "]
+    said: list[Component | str] = [name_text(vehicle.name), ": ", listed(vehicle.controllers), ". "]
     carried = [controllers[name] for name in vehicle.controllers if name in controllers]
     never = [one.name for one in carried if one.cutoff_mode == "none"]
     if never:
-        return [*said, _listed(never), f" never let{'s' if len(never) == 1 else ''} go, so nothing but the driver ends a run."]
+        return [*said, listed(never), f" never let{'s' if len(never) == 1 else ''} go, so nothing but the driver ends a run."]
     trips = {one.name: _lets_go(one, results.get(one.name)) for one in carried}
     known = {name: at for name, at in trips.items() if at is not None}
     if len(known) < len(carried) or not known:
@@ -123,7 +126,7 @@ def _or_not(quantity: Quantity) -> str:
     return interval(quantity, "volts") if isinstance(quantity, Estimate) else NOT_KNOWN
 
 
-def _listed(names: Sequence[str]) -> Component:
+def listed(names: Sequence[str]) -> Component:
     """Names in a row, with "and" before the last."""
     parts: list[Component | str] = []
     for place, name in enumerate(names):

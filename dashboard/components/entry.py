@@ -63,8 +63,16 @@ def notes_entry(field_id: str, label: str, value: str = "", *, hint: str = "", p
 
 
 def choice_entry(
-    field_id: str, label: str, options: Sequence[tuple[str, str]], chosen: str = "", *, hint: str = "", problem: str = "", empty: str | None = None
-) -> Component:  # fmt: skip
+    field_id: str,
+    label: str,
+    options: Sequence[tuple[str, str]],
+    chosen: str = "",
+    *,
+    hint: str = "",
+    problem: str = "",
+    empty: str | None = None,
+    needed: bool = False,
+) -> Component:
     """One of several: pairs of value and words; with `empty`, those words stand for nothing chosen."""
     data = [{"value": value, "label": words} for value, words in options]
     made: Component = dmc.Select(
@@ -80,7 +88,7 @@ def choice_entry(
         checkIconPosition="right",
         clearButtonProps={"aria-label": f"Clear: {label}"},
         comboboxProps={"transitionProps": {"duration": 0}},
-        **_said(hint, problem, needed=False),
+        **_said(hint, problem, needed=needed),
     )
     return made
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dash import dcc, html
 from dash.development.base_component import Component
 
-from dashboard.addresses import pack_address
+from dashboard.addresses import change_address, pack_address
 from dashboard.components.aria import aria
 from dashboard.components.evidence import evidence_list
 from dashboard.components.finding import finding_list, grouped
@@ -27,7 +27,13 @@ def run_detail(assessed: AssessedRun, floor_v: float, reserve_soc: float, record
         html.Div(
             [
                 html.H2(f"Run of {clock(run.started_at)}", id="run"),
-                dcc.Link("Close this run", href=pack_address(run.pack), className="button"),
+                html.Div(
+                    [
+                        html.A("Change or remove this run", href=change_address("run", (run.pack, run.started_at)), className="button"),
+                        dcc.Link("Close this run", href=pack_address(run.pack), className="button"),
+                    ],
+                    className="actions",
+                ),
             ],
             className="run-top",
         ),

@@ -7,10 +7,10 @@ from collections.abc import Sequence
 from dash import dcc, html
 from dash.development.base_component import Component
 
-from dashboard.addresses import pack_address
+from dashboard.addresses import change_address, pack_address
 from dashboard.components.marks import SEVERITY_WORDS, grade_mark, name_text
 from dashboard.components.quantity import quantity_cell
-from dashboard.components.table import card_table
+from dashboard.components.table import Cell, card_table, change_link
 from dashboard.theme import GOAL_WORDS, NB, clock, counted, interval, mah, minutes, number, volts
 from tracker.domain.results import GRADES, SEVERITIES, AssessedRun, CellDepth, Estimate, Finding
 from tracker.domain.session import Charge, Volts
@@ -28,28 +28,33 @@ def run_table(pack: str, runs: Sequence[AssessedRun], chosen: AssessedRun | None
             deepest_words(deepest_cell(one.estimate.cells)),
             grade_mark(worst_grade(one.estimate.cells)),
             finding_words(one.estimate.findings),
+            change_link(change_address("run", (pack, one.run.started_at)), f"the run of {clock(one.run.started_at)}"),
         ]
         for one in newest_first
     ]
     place = newest_first.index(chosen) if chosen in newest_first else None
     return card_table(
-        "Runs, newest first", ["Started", "Model", "Ran", "Taken out", "Deepest cell", "How deep", "Findings"], rows, chosen=place
+        "Runs, newest first",
+        ["Started", "Model", "Ran", "Taken out", "Deepest cell", "How deep", "Findings", "Change"],
+        rows,
+        chosen=place,
     )
 
 
 def charge_table(charges: Sequence[Charge]) -> Component:
     """One row a charge."""
-    rows = [
+    rows: list[list[Cell]] = [
         [
             clock(charge.finished_at),
             GOAL_WORDS.get(charge.goal or "", "not recorded"),
             mah(charge.put_back_ah) if charge.put_back_ah is not None else "not recorded",
             volts_words(charge.end_v),
             charge.notes or "none",
+            change_link(change_address("charge", (charge.pack, charge.finished_at)), f"the charge of {clock(charge.finished_at)}"),
         ]
         for charge in reversed(charges)
     ]
-    return card_table("Charges, newest first", ["Finished", "Goal", "Put back", "Ended at", "Notes"], rows)
+    return card_table("Charges, newest first", ["Finished", "Goal", "Put back", "Ended at", "Notes", "Change"], rows)
 
 
 def deepest_cell(cells: Sequence[CellDepth]) -> CellDepth | None:

@@ -45,6 +45,11 @@ def card_table(caption: str, columns: Sequence[str], rows: Sequence[Sequence[Cel
     )
 
 
+def change_link(address: str, what: str, words: str = "Change") -> Component:
+    """In the last cell of a row: the way to the form that changes what the row shows."""
+    return html.A(words, href=address, className="change-link", **aria(label=f"{words} {what}"))
+
+
 def folded_table(label: str, columns: Sequence[str], rows: Sequence[Sequence[str]]) -> Component:
     """A table of many numbers in a fold, scrolling inside its own box, by finger and by keyboard.
 

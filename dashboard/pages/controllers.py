@@ -13,7 +13,7 @@ from dashboard.addresses import CONTROLLERS_PATH, CUTOFF_PATH
 from dashboard.components.bench_recorder import STEPS, TAPS, Noted, recorder, so_far, steps_list
 from dashboard.components.controller_list import controller_list
 from dashboard.components.divider_answer import divider_answer
-from dashboard.components.empty import empty_state
+from dashboard.components.empty import actions, empty_state
 from dashboard.components.form import (
     asked_in,
     asking_form,
@@ -24,6 +24,7 @@ from dashboard.components.form import (
     texts_of,
     words_field,
 )
+from dashboard.components.shelf import ADD, model_list, test_list
 from dashboard.components.terms import terms_fold
 from dashboard.needs import Services
 from dashboard.theme import interval, unbroken
@@ -56,7 +57,14 @@ def layout(services: Services, /, **query: str) -> Component:
         [
             html.H1(TITLE, tabIndex=-1),
             html.P([PURPOSE, " ", dcc.Link("Where they should let go", href=CUTOFF_PATH)], className="reading"),
-            html.P([html.A("Take a bench test", href="#bench"), html.A("Move a trip point", href="#divider")], className="jumps"),
+            html.P(
+                [
+                    html.A("Take a bench test", href="#bench"),
+                    html.A("Move a trip point", href="#divider"),
+                    html.A("Models", href="#models"),
+                ],
+                className="jumps",
+            ),
             terms_fold("Trip", "Runs again", "Drift", "Cutoff", "Sense divider", "Values to choose from"),
             html.Div(overview(services), id="controllers-list"),
             bench(controllers, chosen) if controllers else None,
@@ -130,9 +138,17 @@ def overview(services: Services) -> Component:
             ("Look at an invented club's controllers", "pack-tracker demo"),
             ("Bring in a controllers file", "pack-tracker import FOLDER"),
         )
-        return empty_state("No controllers yet", "Here stand controllers, how they are set and what the bench shows of them.", steps)
+        words = "Here stand controllers, how they are set and what the bench shows of them."
+        return html.Div([empty_state("No controllers yet", words, steps, links=ADD), *_models(services)])
     listed = controller_list(controllers, services.controllers.vehicles(), services.controllers.bench())
-    return html.Section([html.H2("As set, and as the bench shows"), listed])
+    tests = test_list({controller.name: services.controllers.tests(controller.name) for controller in controllers})
+    return html.Div([html.Section([html.H2("As set, and as the bench shows"), actions(ADD), listed, tests]), *_models(services)])
+
+
+def _models(services: Services) -> list[Component]:
+    """The models; nothing while there is neither a model nor a controller."""
+    vehicles = services.controllers.vehicles()
+    return [model_list(vehicles)] if vehicles or services.controllers.all() else []
 
 
 def bench(controllers: Sequence[Controller], chosen: str) -> Component:

@@ -9,8 +9,8 @@ from typing import Any
 from dash import Dash, Input, Output, State, ctx, dcc, html, no_update
 from dash.development.base_component import Component
 
-from dashboard.addresses import PACK_PATH, name_in, pack_address, run_in
-from dashboard.components.empty import empty_state
+from dashboard.addresses import PACK_PATH, change_address, cutoff_address, log_address, name_in, pack_address, run_in
+from dashboard.components.empty import actions, empty_state
 from dashboard.components.figure import figure_frame, graph
 from dashboard.components.finding import finding_list, grouped
 from dashboard.components.learned import learned_sections
@@ -48,7 +48,8 @@ def layout(services: Services, /, segment: str = "", run: str | None = None, run
         record, learning = services.packs.record(name_in(segment)), services.packs.learning(name_in(segment))
     except NotFoundError as error:
         return unknown_pack(str(error))
-    return pack(record, learning, run, recording_of(services, record, run), everything=runs == "all")
+    retired = all(each.name != record.state.pack for each in services.packs.all())
+    return pack(record, learning, run, recording_of(services, record, run), everything=runs == "all", retired=retired)
 
 
 def connect(app: Dash, services: Services) -> None:
@@ -98,17 +99,24 @@ def unknown_pack(message: str) -> Component:
 
 
 def pack(
-    record: PackRecord, learning: PackLearning, run: str | None = None, recording: Trace | None = None, *, everything: bool = False
-) -> Component:  # fmt: skip
+    record: PackRecord,
+    learning: PackLearning,
+    run: str | None = None,
+    recording: Trace | None = None,
+    *,
+    everything: bool = False,
+    retired: bool = False,
+) -> Component:
     """Everything about one pack, the chosen run first."""
     state = record.state
     chosen = find_run(record.runs, run)
-    parts: list[Component] = [heading(state)]
+    parts: list[Component] = [heading(state, retired=retired)]
     if run and chosen is None:
         parts.append(html.P("There is no run at the time in this address; all runs are below.", className="notice-line", role="status"))
     if chosen is not None:
         parts.append(run_detail(chosen, record.floor_v, record.reserve_soc, recording))
     parts.append(facts(state))
+    parts.append(html.P(dcc.Link("Where its controllers should let go", href=cutoff_address(state.pack, last_vehicle(record.runs)))))
     told = chosen.estimate.findings if chosen is not None else ()
     if rest := [finding for finding in record.findings if finding not in told]:
         parts.append(html.Section([html.H2("Cautions"), finding_list(grouped(rest))]))
@@ -123,7 +131,7 @@ def pack(
             empty_state(
                 "No runs yet",
                 "Once a run is written down, this page shows how deep it took each cell.",
-                ((("Write one down"), "pack-tracker log run --help"),),
+                links=[("Write down a run", log_address(state.pack))],
             )
         )
     parts.append(charges(record, everything=everything))
@@ -140,13 +148,25 @@ def find_run(runs: Sequence[AssessedRun], run: str | None) -> AssessedRun | None
     return next((one for one in runs if one.run.started_at == start), None)
 
 
-def heading(state: PackState) -> Component:
-    """Name, what it is, how it stands and what to do next."""
+def last_vehicle(runs: Sequence[AssessedRun]) -> str | None:
+    """The model the pack ran in last, as far as it is written down."""
+    return next((one.run.vehicle for one in reversed(runs) if one.run.vehicle is not None), None)
+
+
+def heading(state: PackState, *, retired: bool = False) -> Component:
+    """Name, what it is, how it stands and what to do next, and what can be written down or changed."""
+    change = change_address("pack", state.pack)
+    leave = ("Take back into use" if retired else "Retire", change_address("pack", state.pack, part="retire"))
+    log = [("Write down a run", log_address(state.pack)), ("Write down a charge", log_address(state.pack, what="charge"))]
     return html.Header(
         [
             html.H1(name_text(state.pack), tabIndex=-1),
             html.P(pack_words(state.chemistry, state.series, state.capacity_ah), className="quiet"),
-            html.P([state_mark(state.state), " ", unbroken(state.next)], className="standing"),
+            html.P(
+                [html.Span("Retired", className="state") if retired else state_mark(state.state), " ", unbroken(state.next)],
+                className="standing",
+            ),
+            actions([*([] if retired else log), ("Change this pack", change), leave]),
         ]
     )
 
@@ -218,7 +238,8 @@ def runs_section(record: PackRecord, chosen: AssessedRun | None, *, everything: 
 def charges(record: PackRecord, *, everything: bool) -> Component:
     """The charges, newest first."""
     if not record.charges:
-        return html.Section([html.H2("Charges"), html.P("No charges written down.", className="quiet")])
+        nothing = "No charges written down. What the charger put back teaches most what a pack holds."
+        return html.Section([html.H2("Charges"), html.P(nothing, className="quiet")])
     shown = record.charges[-(MOST if everything else LISTED_CHARGES) :]
     address = None if everything else pack_address(record.state.pack, all_runs=True)
     return html.Section([html.H2("Charges"), charge_table(shown), *_more(len(shown), len(record.charges), "charge", address)])

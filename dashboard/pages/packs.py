@@ -8,14 +8,14 @@ from datetime import UTC, datetime, timedelta
 from dash import Dash, dcc, html
 from dash.development.base_component import Component
 
-from dashboard.addresses import PACK_PATH, pack_address
-from dashboard.components.empty import empty_state
+from dashboard.addresses import PACK_PATH, change_address, pack_address
+from dashboard.components.empty import actions, empty_state
 from dashboard.components.marks import name_text
 from dashboard.components.season import season_section
-from dashboard.components.table import card_table
+from dashboard.components.table import card_table, change_link
 from dashboard.components.terms import terms_fold
 from dashboard.needs import Services
-from dashboard.pages.today import FIRST_STEPS
+from dashboard.pages.today import FIRST_LINKS, FIRST_STEPS
 from dashboard.theme import chemistry_words, date_words, mah
 from tracker.domain.pack import Pack
 from tracker.domain.season import SeasonRun
@@ -38,8 +38,9 @@ def packs(every: Sequence[Pack], season: Sequence[SeasonRun] = ()) -> Component:
     """All packs in use, then the retired, then when they were driven."""
     parts: list[Component] = [html.H1(TITLE, tabIndex=-1)]
     if not every:
-        parts.append(empty_state("No packs yet", "This page lists every pack, in use or retired.", FIRST_STEPS))
+        parts.append(empty_state("No packs yet", "This page lists every pack, in use or retired.", FIRST_STEPS, links=FIRST_LINKS))
         return html.Div(parts)
+    parts.append(actions([("Add a pack", change_address("pack"))]))
     used = [pack for pack in every if pack.retired_on is None]
     retired = [pack for pack in every if pack.retired_on is not None]
     parts.append(terms_fold("Pack and cell", "Rated capacity", "C rate"))
@@ -59,10 +60,11 @@ def _list(heading: str, some: Sequence[Pack]) -> Component:
             f"{pack.series} in series" + (f", {pack.parallel} in parallel" if pack.parallel > 1 else ""),
             mah(pack.capacity_ah),
             _since(pack),
+            change_link(change_address("pack", pack.name), pack.name),
         ]
         for pack in some
     ]
-    return html.Section([html.H2(heading), card_table(heading, ["Pack", "Chemistry", "Cells", "Rated", "In the box"], rows)])
+    return html.Section([html.H2(heading), card_table(heading, ["Pack", "Chemistry", "Cells", "Rated", "In the box", "Change"], rows)])
 
 
 def _since(pack: Pack) -> str:

@@ -7,6 +7,7 @@ from collections.abc import Sequence
 from dash import Dash, html
 from dash.development.base_component import Component
 
+from dashboard.addresses import LOG_PATH, change_address
 from dashboard.components.aria import aria
 from dashboard.components.empty import empty_state
 from dashboard.components.finding import finding_list, grouped
@@ -17,10 +18,10 @@ from dashboard.theme import counted
 from tracker.domain.results import Finding, PackState
 
 PATH, TITLE, MENU = "/", "Today", True
+FIRST_LINKS = (("Add a pack", change_address("pack")), ("Add a model", change_address("vehicle")), ("Write down a run", LOG_PATH))
 FIRST_STEPS = (
     ("Look at an invented club's packs", "pack-tracker demo"),
     ("Bring in a logbook of CSV files", "pack-tracker import FOLDER"),
-    ("Write down one run", "pack-tracker log run --help"),
 )
 
 
@@ -44,6 +45,7 @@ def today(states: Sequence[PackState], findings: Sequence[Finding]) -> Component
                     "No packs yet",
                     "This page shows which packs need attention, how deep each was last driven and what to do with it next.",
                     FIRST_STEPS,
+                    links=FIRST_LINKS,
                 ),
             ]
         )

@@ -39,7 +39,7 @@ class FakeControllers:
     """Controllers and models as the pages ask for them; what is logged stays."""
 
     def __init__(self, controllers: Sequence[Controller], vehicles: Sequence[Vehicle], tests: Sequence[BenchTest]) -> None:
-        self._controllers, self._vehicles, self.tests = tuple(controllers), tuple(vehicles), list(tests)
+        self._controllers, self._vehicles, self.stored = tuple(controllers), tuple(vehicles), list(tests)
 
     def all(self) -> tuple[Controller, ...]:
         return self._controllers
@@ -48,8 +48,11 @@ class FakeControllers:
         return self._vehicles
 
     def bench(self) -> tuple[BenchResult, ...]:
-        names = sorted({test.controller for test in self.tests})
-        return tuple(judge_bench([test for test in self.tests if test.controller == name]) for name in names)
+        names = sorted({test.controller for test in self.stored})
+        return tuple(judge_bench([test for test in self.stored if test.controller == name]) for name in names)
+
+    def tests(self, name: str) -> tuple[BenchTest, ...]:
+        return tuple(test for test in self.stored if test.controller == name)
 
     def preview_bench(self, test: BenchTest) -> BenchResult:
         checked(test)
@@ -59,8 +62,8 @@ class FakeControllers:
         checked(test)
         if test.controller not in {controller.name for controller in self._controllers}:
             raise NotFoundError(f"controller '{test.controller}' is not known; name one that is.")
-        self.tests.append(test)
-        return judge_bench([one for one in self.tests if one.controller == test.controller])
+        self.stored.append(test)
+        return judge_bench([one for one in self.stored if one.controller == test.controller])
 
 
 class FakePlanning:
@@ -69,6 +72,9 @@ class FakePlanning:
     def __init__(self, packs: Sequence[Pack], controllers: FakeControllers) -> None:
         self._packs = {pack.name: pack for pack in packs}
         self._controllers = controllers
+
+    def warm_up(self) -> None:
+        pass
 
     def cutoff(self, task: CutoffTask) -> CutoffPlan:
         if task.pack not in self._packs:

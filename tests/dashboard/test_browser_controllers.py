@@ -43,12 +43,12 @@ def test_a_bench_test_by_keyboard_alone(chromium: Browser, serve: Serve) -> None
         expect(listed).to_have_count(4)
         page.evaluate(AXE)
         assert page.evaluate(RUN_AXE) == []
-        assert services.controllers.tests[-1].controller != "Right track"
+        assert services.controllers.stored[-1].controller != "Right track"
         press(page, "Save this test")
         expect(page.locator("#bench-said")).to_contain_text("Saved.")
         expect(listed).to_have_count(0)
         expect(page.locator("#controllers-list tr", has_text="Right track").first).to_contain_text("let go 1 time")
-        saved = services.controllers.tests[-1]
+        saved = services.controllers.stored[-1]
         assert [(one.supply_v, one.running) for one in saved.readings] == [(5.2, True), (5.1, True), (5.05, True), (5.0, False)]
         assert watched.wrong == []
 
@@ -77,7 +77,7 @@ def test_quick_taps_are_all_kept_and_outlast_a_reload(chromium: Browser, serve: 
 def test_what_cannot_be_read_is_said_and_is_not_saved(chromium: Browser, serve: Serve) -> None:
     services = club_services()
     with serve(services) as base, context_of(chromium) as context:
-        before = len(services.controllers.tests)
+        before = len(services.controllers.stored)
         watched = Watched(context, base)
         page = watched.open("/controllers")
         page.get_by_label("Controller on the bench").select_option(HOSTILE)
@@ -86,7 +86,7 @@ def test_what_cannot_be_read_is_said_and_is_not_saved(chromium: Browser, serve: 
         expect(page.locator("#bench-so-far")).to_contain_text("'<b>x' is not a number")
         page.get_by_role("button", name="Save this test").click()
         expect(page.locator("#bench-said")).to_contain_text("Not saved.")
-        assert len(services.controllers.tests) == before
+        assert len(services.controllers.stored) == before
         assert watched.wrong == []
 
 

@@ -68,7 +68,7 @@ def planned_load(
         spread = math.sqrt(sum((current / mean_a - 1.0) ** 2 for current in currents) / (len(currents) - 1))
         sd_a, basis = max(spread, LEAST_SPREAD) * mean_a, f"{len(currents)} runs of {vehicle.name}"
     elif shown is not None:
-        mean_a, sd_a, basis = shown.middle_a, max(shown.spread_a, LEAST_SPREAD * shown.middle_a), f"what was recorded of {vehicle.name}"
+        mean_a, sd_a, basis = shown.middle_a, max(shown.spread_a, LEAST_SPREAD * shown.middle_a), _recordings(shown, vehicle)
     elif vehicle.usual_a is not None:
         mean_a, sd_a, basis = (
             vehicle.usual_a,
@@ -86,7 +86,9 @@ def planned_load(
     return PlannedLoad(
         mean_a=estimate(mean_a, sd_a, low=0.0),
         burst_a=burst,
-        basis=basis if shown is None else f"{basis}, up and down as in {_recordings(len(shown.mean_a))}",
+        basis=basis
+        if shown is None or basis == _recordings(shown, vehicle)
+        else f"{basis}, its ups and downs from {_recordings(shown, vehicle)}",
         guessed=guessed,
         shape_s=() if shown is None else shown.shape_s,
         shape_of_mean=() if shown is None else shown.shape_of_mean,
@@ -106,8 +108,9 @@ def _recorded_ratio(shown: RecordedLoad) -> tuple[float, float, str]:
     return middle, max(spread, 0.1 * middle), ""
 
 
-def _recordings(count: int) -> str:
-    return "its recording" if count == 1 else f"the latest of its {count} recordings"
+def _recordings(shown: RecordedLoad, vehicle: Vehicle) -> str:
+    count = len(shown.mean_a)
+    return f"a recording of {vehicle.name}" if count == 1 else f"{count} recordings of {vehicle.name}"
 
 
 def _burst_ratio(runs: Sequence[AssessedRun]) -> tuple[float, float, str]:

@@ -12,7 +12,6 @@ from numpy.typing import NDArray
 from tracker.domain.planning import PlannedLoad
 from tracker.domain.trace import TraceSummary
 from tracker.physics.load_profile import LoadProfile
-from tracker.physics.recording_shape import joined
 
 FloatArray = NDArray[np.float64]
 
@@ -24,8 +23,8 @@ ONE_SPREAD = 0.25
 """How far the mean current of the next run may lie from that of the one recorded. From memory."""
 BURST_SHARE = 0.2
 """Bursts are the fifth of the time with the highest current."""
-FEWEST = 20
-"""A load in fewer stretches than this has no shape."""
+PERIOD_S, LEVELS = 60.0, np.array([0.0, 0.4, 0.8, 0.95, 1.0])
+"""A recorded load comes back every minute, in parts that are steady: the shares of the time at which one ends and the next begins."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -117,8 +116,8 @@ def burst_ratio(duration_s: FloatArray, current_a: FloatArray) -> float:
     return float(np.sum(share * current_a[order]) / wanted_s / np.average(current_a, weights=duration_s))
 
 
-def shaped_profile(load: PlannedLoad, mean_a: FloatArray, burst_a: FloatArray, step_s: float) -> LoadProfile:
-    """Versions of a load that goes up and down as recorded.
+def shaped_profile(load: PlannedLoad, mean_a: FloatArray, burst_a: FloatArray) -> LoadProfile:
+    """Versions of a load that is as often as high as recorded.
 
     Parameters
     ----------
@@ -126,22 +125,27 @@ def shaped_profile(load: PlannedLoad, mean_a: FloatArray, burst_a: FloatArray, s
         With its shape [1]
     mean_a, burst_a : FloatArray
         Of each version, shape (draws,) [A]
-    step_s : float
-        How long a stretch is on average at the least: shorter ones are joined [s]
 
     Returns
     -------
     LoadProfile
-        Over and over; the deviation from the mean is stretched so that the bursts of each version come out [A]
+        Over and over, from the easiest part to the hardest; the deviation from the mean is stretched so that the bursts of each version
+        come out [A]
+
+    Notes
+    -----
+    Only how often a current is drawn is kept, not in which order: what a pack can do is asked again and again where it is hardest, at the end
+    of a minute. The hardest part is a twentieth of the time, three seconds of a minute, as short as pulls are that matter.
 
     References
     ----------
     .. [1] No source: a definition.
     """
     duration_s, relative = np.array(load.shape_s), np.array(load.shape_of_mean)
-    most = max(FEWEST, int(duration_s.sum() / step_s))
-    duration_s, charge = joined(duration_s, duration_s * relative, most)
-    relative = charge / duration_s
+    order = np.argsort(relative, kind="stable")
+    until = np.concatenate([[0.0], np.cumsum(duration_s[order])]) / duration_s.sum()
+    charge = np.concatenate([[0.0], np.cumsum((duration_s * relative)[order])]) / duration_s.sum()
+    levels = np.diff(np.interp(LEVELS, until, charge)) / np.diff(LEVELS)
     ratio = burst_ratio(duration_s, relative)
     above = (burst_a / mean_a - 1.0) / (ratio - 1.0) if ratio > 1.01 else np.ones_like(mean_a)
-    return LoadProfile(duration_s, np.maximum(mean_a * (1.0 + above * (relative[:, None] - 1.0)), 0.0))
+    return LoadProfile(PERIOD_S * np.diff(LEVELS), np.maximum(mean_a * (1.0 + above * (levels[:, None] - 1.0)), 0.0))

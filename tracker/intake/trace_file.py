@@ -224,7 +224,7 @@ def _split(line: str, separator: str) -> list[str]:
 
 def _look_over(path: Path, found: _Found) -> tuple[int, int, list[str]]:
     """Count the cells of every line; return how many lines are to be read, how wide they are, and what is odd."""
-    counts, quoted = _cell_counts(path, found.separator)
+    counts, quoted = _cell_counts(path, found.separator, found.first_row)
     rows = counts[found.first_row :]
     filled = rows > 0
     if not filled.any():
@@ -267,8 +267,8 @@ def _advice(separator: str) -> str:
     return "every row needs as many, empty ones included"
 
 
-def _cell_counts(path: Path, separator: str) -> tuple[NDArray[np.int32], bool]:
-    """Return of every line how many cells it has, 0 for a blank one; and whether the file has quotation marks."""
+def _cell_counts(path: Path, separator: str, first_row: int) -> tuple[NDArray[np.int32], bool]:
+    """Return of every line how many cells it has, 0 for a blank one; and whether there are quotation marks behind the header."""
     found: list[NDArray[np.int32]] = []
     mark, quoted, carry, line = ord(separator), False, b"", 0
     with path.open("rb") as file:
@@ -289,7 +289,7 @@ def _cell_counts(path: Path, separator: str) -> tuple[NDArray[np.int32], bool]:
             if len(carry) > LONGEST_LINE:
                 raise refuse(path, line + 1, "row", f"is longer than {LONGEST_LINE:,} characters; look for missing line breaks.")
             if end:
-                counts, has_quotes, longest = _counts_of(text[:end], mark)
+                counts, has_quotes, longest = _counts_of(text[:end], mark, first_row - line)
                 if longest > LONGEST_LINE:
                     raise refuse(
                         path,
@@ -305,7 +305,7 @@ def _cell_counts(path: Path, separator: str) -> tuple[NDArray[np.int32], bool]:
     return np.concatenate(found) if found else np.zeros(0, dtype=np.int32), quoted
 
 
-def _counts_of(text: bytes, mark: int) -> tuple[NDArray[np.int32], bool, int]:
+def _counts_of(text: bytes, mark: int, headed: int) -> tuple[NDArray[np.int32], bool, int]:
     codes = np.frombuffer(text, dtype=np.uint8)
     breaks = codes == _NEWLINE
     if not breaks.any():
@@ -319,4 +319,5 @@ def _counts_of(text: bytes, mark: int) -> tuple[NDArray[np.int32], bool, int]:
     lengths -= (codes[np.maximum(ends - 1, 0)] == _RETURN) & (ends > 0) & (codes[ends] == _NEWLINE)
     blank = lengths <= separators  # nothing, or separators alone
     counts = np.where(blank, 0, separators + 1)
-    return counts.astype(np.int32), bool((codes == _QUOTE).any()), int(lengths.max(initial=0))
+    rows_from = 0 if headed <= 0 else int(ends[min(headed, len(ends)) - 1]) + 1
+    return counts.astype(np.int32), bool((codes[rows_from:] == _QUOTE).any()), int(lengths.max(initial=0))

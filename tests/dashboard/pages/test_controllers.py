@@ -82,9 +82,9 @@ def test_a_test_is_stored_with_its_time_and_what_it_adds_is_said() -> None:
     assert stored
     assert "Saved." in words(said)
     assert "6.45 ±" in words(said)
-    assert kept.tests[-1].controller == "Right track"
-    assert kept.tests[-1].tested_at == NOW.replace(microsecond=0)
-    assert [reading.running for reading in kept.tests[-1].readings] == [True, True, False]
+    assert kept.stored[-1].controller == "Right track"
+    assert kept.stored[-1].tested_at == NOW.replace(microsecond=0)
+    assert [reading.running for reading in kept.stored[-1].readings] == [True, True, False]
 
 
 @pytest.mark.parametrize(
@@ -99,12 +99,12 @@ def test_a_test_is_stored_with_its_time_and_what_it_adds_is_said() -> None:
 )
 def test_what_cannot_be_stored_is_said_and_changes_nothing(chosen: str, steps: list[Any], why: str) -> None:
     services, kept = fresh()
-    before = list(kept.tests)
+    before = list(kept.stored)
     said, stored = controllers.saved(services, chosen, controllers.noted_steps({chosen: steps}, chosen), NOW)
     assert not stored
     assert "Not saved." in words(said)
     assert why in words(said)
-    assert kept.tests == before
+    assert kept.stored == before
 
 
 def test_the_resistor_stands_with_its_cautions_limits_and_other_places() -> None:

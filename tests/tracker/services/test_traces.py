@@ -214,7 +214,7 @@ def test_a_cutoff_is_planned_with_the_recorded_load(services: Services, file: Pa
     mean, burst = plan.load.mean_a, plan.load.burst_a
     assert isinstance(mean, Estimate)
     assert isinstance(burst, Estimate)
-    assert "record" in plan.load.basis
+    assert plan.load.basis == "a recording of Tug"
     assert mean.value == pytest.approx(services.traces.look(file).used_ah * 3600.0 / 240.0, rel=0.02)
     assert 1.5 < burst.value / mean.value < 2.1
     assert 20 < len(plan.load.shape_s) <= 200
@@ -225,4 +225,4 @@ def test_a_cutoff_is_planned_with_the_recorded_load(services: Services, file: Pa
         if isinstance(typed.load.mean_a, Estimate) and isinstance(typed.load.burst_a, Estimate)
         else False
     )
-    assert "typed in" in typed.load.basis
+    assert typed.load.basis == "the mean current typed in, its ups and downs from a recording of Tug"
