@@ -121,13 +121,17 @@ def _towards_https() -> BaseResponse:
 
 
 def protect(server: Flask, script_hashes: Callable[[], Sequence[str]]) -> None:
-    """Set the headers that tell a browser what our pages may do; no inline script runs but those with these hashes."""
+    """Set the headers that tell a browser what our pages may do; no inline script runs but those with these hashes.
+
+    An answer that comes with a policy of its own keeps it: the page Log and its worker.
+    """
 
     @server.after_request
     def set_headers(response: Response) -> Response:
         html = response.mimetype == "text/html"
         # Asked anew for each document: some inline scripts are only known once the first page has been asked for.
-        response.headers["Content-Security-Policy"] = content_policy(script_hashes()) if html else BARE_POLICY
+        if "Content-Security-Policy" not in response.headers:
+            response.headers["Content-Security-Policy"] = content_policy(script_hashes()) if html else BARE_POLICY
         for name, value in HEADERS.items():
             response.headers[name] = value
         if response.mimetype in {"text/html", "application/json"}:

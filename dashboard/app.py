@@ -17,7 +17,7 @@ from flask import Flask, Response, request
 from werkzeug.exceptions import HTTPException
 
 from dashboard.access import PLAIN_PATHS, Access, guard, protect
-from dashboard.addresses import PACK_PATH, SHIELD, name_in
+from dashboard.addresses import LOG_PATH, PACK_PATH, SHIELD, name_in
 from dashboard.certificate_page import hand_out
 from dashboard.components.empty import trouble
 from dashboard.delivery import chart_address, deliver
@@ -26,14 +26,18 @@ from dashboard.labels_page import offer_labels
 from dashboard.needs import Services
 from dashboard.pages import PAGES, missing, pack, units
 from dashboard.sign_in import require_sign_in
+from dashboard.trackside import doors
+from dashboard.trackside.page import TITLE as LOG_TITLE
 from dashboard.undo import connect_undo
 from tracker.errors import TrackerError
 
 LOG = logging.getLogger("dashboard")
 REGISTER_PAGE: Any = dash.register_page
 MOST_BYTES = 16 * 1024 * 1024
-MENU: tuple[MenuEntry, ...] = tuple((page.PATH, page.TITLE) for page in PAGES if page.MENU)
-TITLES: dict[str, str] = {page.PATH: page.TITLE for page in PAGES if page is not pack}
+_OF_DASH: tuple[MenuEntry, ...] = tuple((page.PATH, page.TITLE) for page in PAGES if page.MENU)
+MENU: tuple[MenuEntry, ...] = (_OF_DASH[0], (LOG_PATH, LOG_TITLE), *_OF_DASH[1:])
+"""Every page a person may go to from anywhere. Log is none of Dash's."""
+TITLES: dict[str, str] = {page.PATH: page.TITLE for page in PAGES if page is not pack} | {LOG_PATH: LOG_TITLE}
 WITH_FORMS = frozenset(page.PATH for page in PAGES if getattr(page, "FORMS", False))
 """Fetched as documents of their own, for only these bring the script that draws forms. Links to them are plain ones."""
 WENT_WRONG = "Something went wrong and nothing was changed."
@@ -66,7 +70,7 @@ def create_app(services: Services, access: Access | None = None) -> Dash:
         _register(page, services)
         page.connect(app, services)
     REGISTER_PAGE("dashboard.pages.not_found_404", path="/404", title=f"{missing.TITLE} · {NAME}", layout=missing.layout)
-    app.layout = frame_layout(MENU, WITH_FORMS)
+    app.layout = frame_layout(MENU, WITH_FORMS | {LOG_PATH})
     connect_frame(app)
     connect_undo(app, services)
     protect(server, app.csp_hashes)
@@ -107,6 +111,7 @@ def _server(services: Services, access: Access) -> Flask:
         hand_out(server, access.authority)
     offer_labels(server, services, access, MENU)
     deliver(server)
+    doors.connect(server, services, MENU)
     units.keep_units(server)
     server.add_url_rule("/healthz", "health", partial(_health, services))
     server.register_error_handler(DependencyException, lambda _error: Response("Not found.", 404, mimetype="text/plain"))

@@ -14,9 +14,9 @@ from tracker.domain.health import PackLearning
 from tracker.domain.label import PackLabel
 from tracker.domain.pack import Pack
 from tracker.domain.planning import CutoffPlan, CutoffTask
-from tracker.domain.results import AssessedRun, Finding, PackRecord, PackState
+from tracker.domain.results import AssessedRun, Finding, PackRecord, PackState, RunEstimate
 from tracker.domain.season import SeasonRun
-from tracker.domain.session import BenchTest, Charge
+from tracker.domain.session import BenchTest, Charge, Run
 
 
 class PackService(Protocol):
@@ -47,12 +47,18 @@ class PackService(Protocol):
 class RunService(Protocol):
     """Runs, one at a time."""
 
+    def preview(self, run: Run) -> RunEstimate:
+        """What a run would be estimated to have taken, nothing stored; FieldErrors or NotFoundError when it cannot be one."""
+
     def one(self, pack: str, started_at: datetime) -> AssessedRun:
         """A stored run with its estimate; NotFoundError when there is none."""
 
 
 class ChargeService(Protocol):
     """Charges, one at a time."""
+
+    def preview(self, charge: Charge) -> Sequence[Finding]:
+        """What would come to light with a charge, nothing stored; FieldErrors or NotFoundError when it cannot be one."""
 
     def one(self, pack: str, finished_at: datetime) -> Charge:
         """A stored charge; NotFoundError when there is none."""
@@ -83,6 +89,9 @@ class ControllerService(Protocol):
 class PlanningService(Protocol):
     """Plans: what to set, and what to solder."""
 
+    def warm_up(self) -> None:
+        """Read in once what every plan is made with."""
+
     def cutoff(self, task: CutoffTask) -> CutoffPlan:
         """Where the controllers of a model should let go on a pack; NotFoundError or InputError when it cannot be told."""
 
@@ -99,11 +108,11 @@ class EditService(Protocol):
     def remove(self, kind: Kind, key: Key, *, change_id: str | None = None) -> Change:
         """Remove a record and all that hangs on it; NotFoundError, or ConflictError while others name it."""
 
-    def done(self, change_id: str) -> Change | None:
-        """The change of that id, or None."""
-
     def undo(self, change_id: str) -> Change:
         """Put back what was before a change; ConflictError when it was changed again since."""
+
+    def done(self, change_id: str) -> Change | None:
+        """The change of that id, if it was done."""
 
 
 class Services(Protocol):

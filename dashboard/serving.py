@@ -49,8 +49,7 @@ def run(
     )
     with listen(host, port) as listener:
         app = create_app(services, access)
-        # Half a second of work that no visitor should wait for.
-        threading.Thread(target=chart_script, daemon=True).start()
+        threading.Thread(target=_get_ready, args=(services,), daemon=True).start()
         told = partial(ready or _nobody, address(host, listener.getsockname()[1], "https" if https else "http"))
         if https is not None:
             serve_encrypted(listener, app.server, https.context, THREADS, told, https.keep_up)
@@ -93,6 +92,15 @@ def _serve_plain(listener: socket.socket, app: Any, ready: Callable[[], None]) -
         server.run()
     finally:
         server.close()
+
+
+def _get_ready(services: Services) -> None:
+    """Do once what the first visitor would wait for: what figures and plans are made with, and the chart library, packed."""
+    import plotly.graph_objects as go
+
+    go.Figure(go.Scatter(x=[0.0], y=[0.0])).update_layout(annotations=[{"text": ""}], shapes=[{"type": "line"}])
+    services.planning.warm_up()
+    chart_script()
 
 
 def _nobody(_address: str) -> None:

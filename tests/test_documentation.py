@@ -14,7 +14,7 @@ import pytest
 
 from tracker import chemistry
 from tracker.cli.main import build_parser
-from tracker.domain import bench, controller, divider, health, label, pack, planning, results, session
+from tracker.domain import bench, controller, divider, health, label, pack, planning, results, session, trace
 
 ROOT = Path(__file__).resolve().parents[1]
 README = (ROOT / "README.md").read_text("utf-8")
@@ -44,10 +44,14 @@ RESULTS = (
     planning.PresentCutoff,
     planning.PresentState,
     planning.CutoffPlan,
+    trace.Trace,
+    trace.TracePreview,
+    trace.TraceNote,
+    trace.TraceSummary,
     label.CellVoltages,
 )
 LEARNED = (health.CellHealth, health.HealthPoint, health.OwnCurve, health.Outlook, health.PackHealth)
-NUMBERS = re.compile(r"\b(float|Volts|Quantity)\b")
+NUMBERS = re.compile(r"\b(float|Floats|Volts|Quantity)\b")
 
 
 def commands(parser: argparse.ArgumentParser, before: str = "pack-tracker") -> Iterator[tuple[str, argparse.ArgumentParser]]:

@@ -7,13 +7,24 @@ from typing import Any
 
 from dash import Dash, Input, Output, dcc, html, no_update
 from dash.development.base_component import Component
+from dash.exceptions import PreventUpdate
 
 from dashboard.addresses import CONTROLLERS_PATH, CUTOFF_PATH, change_address
 from dashboard.components.aria import aria
 from dashboard.components.empty import empty_state
 from dashboard.components.figure import figure_frame, graph
 from dashboard.components.finding import finding_list, grouped
-from dashboard.components.form import asked_in, asking_form, choice_field, number_field, problem_outputs, problem_texts, texts_of
+from dashboard.components.form import (
+    WORKING,
+    asked_in,
+    asking_form,
+    choice_field,
+    number_field,
+    problem_outputs,
+    problem_texts,
+    texts_of,
+    told_of,
+)
 from dashboard.components.present import present_section
 from dashboard.components.quantity import quantity_text
 from dashboard.components.table import folded_table
@@ -50,19 +61,23 @@ def layout(services: Services, /, **query: str) -> Component:
     if not packs or not vehicles:
         return nothing_yet(packs)
     asked = filled(texts_of(query, FIELDS), packs, vehicles)
-    answer, problems = answered(services, asked)
-    return page(form(asked, packs, vehicles, problems), answer)
+    if not asked["pack"] or not asked["vehicle"]:
+        answer, problems = answered(services, asked)
+        return page(form(asked, packs, vehicles, problems), answer)
+    # The words are there at once, and the answer follows: it takes longer than all the rest of the page.
+    return page(form(asked, packs, vehicles, told=told_of(asked)), waiting())
 
 
 def connect(app: Dash, services: Services) -> None:
-    """Answer anew whenever the form has put something else into the address."""
+    """Answer as soon as the page is there, and anew whenever the form has put something else into the address."""
 
     @app.callback(
         [Output("cutoff-answer", "children"), Output("cutoff-fields", "children"), *problem_outputs("cutoff", FIELDS)],
         Input("cutoff-asked", "data"),
-        prevent_initial_call=True,
     )
-    def show(told: dict[str, Any]) -> list[Any]:
+    def show(told: dict[str, Any] | None) -> list[Any]:
+        if told is None:
+            raise PreventUpdate
         packs, vehicles = services.packs.all(), services.controllers.vehicles()
         asked = filled(asked_in(told, FIELDS), packs, vehicles)
         answer, problems = answered(services, asked)
@@ -99,10 +114,17 @@ def page(asking: Component, answer: Component) -> Component:
 
 
 def form(
-    asked: Mapping[str, str], packs: Sequence[Pack], vehicles: Sequence[Vehicle], problems: Mapping[str, str] | None = None
+    asked: Mapping[str, str], packs: Sequence[Pack], vehicles: Sequence[Vehicle], problems: Mapping[str, str] | None = None,
+    told: dict[str, Any] | None = None,
 ) -> Component:  # fmt: skip
     """What the cutoff is wanted for."""
-    return asking_form(form_fields(asked, packs, vehicles, problems or {}), button="Show the cutoff", prefix="cutoff", page=PATH)
+    fields = form_fields(asked, packs, vehicles, problems or {})
+    return asking_form(fields, button="Show the cutoff", prefix="cutoff", page=PATH, told=told)
+
+
+def waiting() -> Component:
+    """While the answer is on its way: as high as it will be at least, so that nothing on the page moves when it comes."""
+    return html.P(WORKING, className="awaited", role="status")
 
 
 def form_fields(

@@ -7,7 +7,7 @@ from collections.abc import Collection, Sequence
 from dash import Dash, dcc, html
 from dash.development.base_component import Component
 
-from dashboard.addresses import PACK_PATH, change_address, log_address, name_in, pack_address, run_in
+from dashboard.addresses import PACK_PATH, change_address, cutoff_address, log_address, name_in, pack_address, run_in
 from dashboard.components.empty import actions, empty_state
 from dashboard.components.figure import figure_frame, graph
 from dashboard.components.finding import finding_list, grouped
@@ -79,6 +79,7 @@ def pack(
     if chosen is not None:
         parts.append(run_detail(chosen, record.floor_v, record.reserve_soc))
     parts.append(facts(state))
+    parts.append(html.P(dcc.Link("Where its controllers should let go", href=cutoff_address(state.pack, last_vehicle(record.runs)))))
     told = chosen.estimate.findings if chosen is not None else ()
     if rest := [finding for finding in record.findings if finding not in told]:
         parts.append(html.Section([html.H2("Cautions"), finding_list(grouped(rest))]))
@@ -108,6 +109,11 @@ def find_run(runs: Sequence[AssessedRun], run: str | None) -> AssessedRun | None
     """The run that started at the time in the address."""
     start = run_in(run)
     return next((one for one in runs if one.run.started_at == start), None)
+
+
+def last_vehicle(runs: Sequence[AssessedRun]) -> str | None:
+    """The model the pack ran in last, as far as it is written down."""
+    return next((one.run.vehicle for one in reversed(runs) if one.run.vehicle is not None), None)
 
 
 def heading(state: PackState, *, retired: bool = False) -> Component:

@@ -38,7 +38,7 @@ def main() -> None:
     print(f"{PACKS:,} packs of {SERIES} cells, {RUN_S / 60.0:.0f} min at 1 s, best of {TIMES}:")
     ours_s = timed("one controller", lambda: discharge(pack, [ONE], LOAD, end_s=RUN_S, receiver_a=0.3))
     timed("two controllers with restarts", lambda: discharge(pack, TWO, LOAD, end_s=RUN_S, receiver_a=0.3, driver=Driver(3)))
-    timed("61 cutoffs in one run", lambda: cutoff_sweep(pack, ONE, LOAD, np.linspace(7.5, 10.5, 61), end_s=RUN_S, receiver_a=0.3))
+    timed("61 cutoffs in one run of whole periods", lambda: cutoff_sweep(pack, ONE, LOAD, np.linspace(7.5, 10.5, 61), receiver_a=0.3))
     timed("one controller, a voltage curve for each pack", lambda: discharge(_own_curves(pack), [ONE], LOAD, end_s=RUN_S, receiver_a=0.3))
     timed("one controller, cells that warm", lambda: discharge(warming, [ONE], LOAD, end_s=RUN_S, receiver_a=0.3))
     stretches = [(float(seconds), float(amperes)) for seconds, amperes in LOAD.steps(100.0, RUN_S)]

@@ -73,6 +73,9 @@ class FakePlanning:
         self._packs = {pack.name: pack for pack in packs}
         self._controllers = controllers
 
+    def warm_up(self) -> None:
+        pass
+
     def cutoff(self, task: CutoffTask) -> CutoffPlan:
         if task.pack not in self._packs:
             raise NotFoundError(f"pack '{task.pack}' is not known; name one that is.")

@@ -179,12 +179,18 @@ class FakeEdits:
 class FakeRuns:
     """Looks only, as above."""
 
+    def preview(self, run: Run) -> RunEstimate:
+        raise NotFoundError("Nothing is estimated here.")
+
     def one(self, pack: str, started_at: datetime) -> AssessedRun:
         raise NotFoundError("No run is stored here.")
 
 
 class FakeCharges:
     """Looks only, as above."""
+
+    def preview(self, charge: Charge) -> tuple[Finding, ...]:
+        raise NotFoundError("Nothing is estimated here.")
 
     def one(self, pack: str, finished_at: datetime) -> Charge:
         raise NotFoundError("No charge is stored here.")

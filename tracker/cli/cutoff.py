@@ -7,11 +7,10 @@ from collections.abc import Iterator
 from typing import TYPE_CHECKING
 
 from tracker.cli.options import Commands, add_command, add_json, open_chosen, words
-from tracker.errors import FieldErrors, InputError
+from tracker.errors import FieldErrors
 
 if TYPE_CHECKING:
     from tracker.domain.planning import CutoffPlan, CutoffTask
-    from tracker.intake.numbers import Limits
 
 DESCRIPTION = """\
 Says at which voltage the controllers of a model should let go on a pack: the
@@ -49,8 +48,8 @@ def cutoff(args: argparse.Namespace) -> int:
     from tracker.cli.documents import print_document
     from tracker.cli.output import show
 
-    task = _task(args)
     try:
+        task = _task(args)
         with open_chosen(args) as services:
             plan = services.planning.cutoff(task)
     except FieldErrors as errors:
@@ -165,41 +164,18 @@ def _risk(chance: float) -> str:
 
 
 def _task(args: argparse.Namespace) -> CutoffTask:
-    from tracker.domain.planning import CutoffTask
-    from tracker.intake.numbers import Limits
-    from tracker.units import kelvin_from_celsius
+    from tracker.services.asking import cutoff_task
 
-    problems: dict[str, str] = {}
-
-    def number(name: str, limits: Limits) -> float | None:
-        from tracker.intake.quantity import quantity
-
-        text = getattr(args, name)
-        if text is None:
-            return None
-        try:
-            return quantity(text, limits)
-        except InputError as problem:
-            problems[_option(name)] = str(problem)
-            return None
-
-    risk = number("risk", Limits(0.002, 0.5, ""))
-    pack_c = number("pack_c", Limits(-20.0, 60.0, "°C"))
-    mean_a, burst_a = (
-        number("mean_a", Limits(0.0, 2000.0, "A", low_excluded=True)),
-        number("burst_a", Limits(0.0, 2000.0, "A", low_excluded=True)),
-    )
-    if problems:
-        raise FieldErrors(problems)
-    return CutoffTask(
-        pack=args.pack,
-        vehicle=args.vehicle,
-        risk=0.01 if risk is None else risk,
-        pack_k=kelvin_from_celsius(25.0 if pack_c is None else pack_c),
-        mean_a=mean_a,
-        burst_a=burst_a,
-    )
+    typed = {
+        "pack": args.pack,
+        "vehicle": args.vehicle,
+        "risk": args.risk,
+        "c": args.pack_c,
+        "mean_a": args.mean_a,
+        "burst_a": args.burst_a,
+    }
+    return cutoff_task({name: text for name, text in typed.items() if text is not None})
 
 
 def _option(name: str) -> str:
-    return f"--{name.replace('_', '-')}"
+    return "--pack-c" if name == "c" else f"--{name.replace('_', '-')}"

@@ -8,6 +8,8 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from tracker.cli.options import Commands, add_command, add_json, open_chosen
+from tracker.cli.recording import add_options as add_recording_options
+from tracker.cli.recording import import_recording, is_one_recording
 
 if TYPE_CHECKING:
     from tracker.domain.results import ImportReport
@@ -30,6 +32,9 @@ told from its header, not its name:
                pack_c ended_by notes
   charges      pack finished_at, and: put_back_mah end_v goal cell_mohm pack_c notes
   bench        controller tested_at supply_v motor
+  recording    what a logger of any make wrote: time, voltage, current, perhaps
+               each cell and a temperature. Columns, units and the sign of
+               discharge are found out from headers and numbers, and told
 
 All files named are stored together or not at all: one bad row and nothing is,
 and every bad row is listed. The same rows again change nothing. A row that
@@ -38,7 +43,10 @@ differs from the stored one is refused unless --update is given."""
 IMPORT_EXAMPLES = """\
   pack-tracker import packs.csv runs.csv
   pack-tracker import my-logbook/ --dry-run
-  pack-tracker import corrected-runs.csv --update"""
+  pack-tracker import corrected-runs.csv --update
+  pack-tracker import log0042.csv --dry-run
+  pack-tracker import log0042.csv --pack "Buggy B" --started-at 2026-05-02T14:30
+  pack-tracker import log.csv --pack "Buggy B" --columns "volts=Ch 1,amps=Ch 2" --discharge negative"""
 
 EXPORT_DESCRIPTION = """\
 Writes everything stored into CSV files of the same kinds that import reads, so
@@ -68,6 +76,7 @@ def add_to(commands: Commands[argparse.ArgumentParser]) -> None:
     bring = add_command(commands, "import", "bring in CSV files", IMPORT_DESCRIPTION, IMPORT_EXAMPLES)
     bring.add_argument("paths", metavar="PATH", nargs="+", type=Path, help="a CSV file, or a folder of them")
     bring.add_argument("--update", action="store_true", help="let rows that differ from stored ones replace them")
+    add_recording_options(bring)
     bring.add_argument("--dry-run", action="store_true", help="check everything and say what would change, store nothing")
     add_json(bring)
     bring.set_defaults(run=import_files)
@@ -87,6 +96,8 @@ def add_to(commands: Commands[argparse.ArgumentParser]) -> None:
 
 def import_files(args: argparse.Namespace) -> int:
     """Import, then assess what is new unless that is very much."""
+    if is_one_recording(args):
+        return import_recording(args)
     from tracker.cli.documents import import_document, print_document
     from tracker.cli.output import show
     from tracker.cli.progress import ProgressLine

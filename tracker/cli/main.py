@@ -51,6 +51,7 @@ def main(argv: Sequence[str] | None = None) -> int:
     """Run one command and return its exit status: 0 done, 1 refused, 2 wrong usage."""
     _replace_closed_streams()
     _never_fail_on_letters()
+    _one_thread_for_small_matrices()
     words = _keep_negative_numbers(list(sys.argv[1:] if argv is None else argv))
     try:
         status = _run(words)
@@ -67,6 +68,12 @@ def main(argv: Sequence[str] | None = None) -> int:
         _discard_output()
         return REFUSED
     return status
+
+
+def _one_thread_for_small_matrices() -> None:
+    """Keep the matrix library from starting threads: ours are small, and starting takes a quarter of a second of each command."""
+    if "numpy" not in sys.modules:
+        os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 
 
 def build_parser() -> argparse.ArgumentParser:

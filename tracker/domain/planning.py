@@ -31,6 +31,9 @@ class PlannedLoad:
     """Where it comes from, in words."""
     guessed: bool
     """Whether nothing shows it, so that it was guessed from the pack's size."""
+    shape_s: tuple[float, ...] = ()
+    shape_of_mean: tuple[float, ...] = ()
+    """How the current went up and down in a recording: stretches, and their current over the mean; empty without one."""
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)

@@ -13,7 +13,7 @@ load and temperature asked for and that of gentle driving at 25 °C; so colder, 
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -24,9 +24,11 @@ from tracker.domain.planning import CutoffChoice, CutoffPlan, CutoffPoint, Cutof
 from tracker.domain.results import Estimate, NotEnough, Quantity
 from tracker.estimators import pack_state as ps
 from tracker.estimators.cell_family import CellFamily, family
-from tracker.estimators.drawn_packs import drawn_packs, normal_draws
+from tracker.estimators.counted_start import CountedStart, counted_start
+from tracker.estimators.drawn_packs import drawn_at, normal_draws
 from tracker.estimators.intervals import of_draws
 from tracker.estimators.present_cutoffs import Scene, Trips, pack_trip, present_each, present_together
+from tracker.estimators.recorded_load import shaped_profile
 from tracker.physics.cutoff_sweep import CutoffSweep, cutoff_sweep
 from tracker.physics.load_profile import LoadProfile, steady_and_bursts
 from tracker.physics.pack_draws import ControllerDraws, PackDraws
@@ -46,11 +48,12 @@ RECEIVER_A = 0.15
 """Receiver and servos at rest. From memory."""
 GENTLE_C, WARM_K = 0.5, 298.15
 """Gentle driving: what a model draws when it is only pottered about with. From memory."""
+LEARNED_WIDER = 1.5
+"""Capacities and curve of a pack learned from its history are this much less sure than they say: their 90 % intervals hold the truth in
+71 % of simulated cells, which is what intervals do that are too narrow by this factor (see how a pack is learned, in DEVELOPERS.md)."""
 LEAST_TIMER_S = 30.0
 NEVER_V = 0.5
 """A pack that comes down to this was run without a cutoff."""
-LONGEST_S = 12.0 * 3600.0
-STEPS = 360
 TIMER_SHARE = 0.10
 """The timer leaves the reserve in all but this share of the versions."""
 LEAST_USE = 0.10
@@ -79,6 +82,8 @@ class Setup:
         Whether any of it comes from its own history
     load : PlannedLoad
         What the model draws
+    starts_soc : tuple[float, ...]
+        Charge at which the runs of the pack began, as far as they are known [1]
     """
 
     pack: Pack
@@ -88,6 +93,7 @@ class Setup:
     states: ps.PackStates
     learned: bool
     load: PlannedLoad
+    starts_soc: tuple[float, ...] = ()
 
 
 @dataclass(frozen=True, kw_only=True, slots=True, eq=False)
@@ -112,6 +118,8 @@ class CutoffStudy:
         Run time that leaves the reserve [s]
     draws : int
         How many versions
+    counted : CountedStart or None
+        What controllers that count cells take the pack for; None where there is none
     """
 
     cutoffs_v: FloatArray
@@ -122,6 +130,7 @@ class CutoffStudy:
     together: PresentState | None
     timer_s: Quantity
     draws: int
+    counted: CountedStart | None = None
 
 
 def plan_cutoff(task: CutoffTask, setup: Setup, *, seed: int = SEED, draws: int = DRAWS) -> CutoffPlan:
@@ -175,40 +184,46 @@ def study_cutoffs(task: CutoffTask, setup: Setup, *, seed: int = SEED, draws: in
     .. [1] JCGM 101:2008, propagation of distributions by a Monte Carlo method.
     """
     pack, cells = setup.pack, family(setup.pack.chemistry)
-    versions = drawn_packs(
-        pack, setup.states, cells, count=draws, pack_k=task.pack_k, lead_ohm=setup.vehicle.lead_ohm or 0.0, seed=seed
-    )  # fmt: skip
-    profile, mean_a, end_s = drawn_load(setup.load, versions, seed)
     floor_v, reserve = cells.chemistry["floor_v"], cells.chemistry["reserve_soc"]
+    versions, warm = drawn_at(
+        pack, less_sure(setup), cells, count=draws, temperatures_k=(task.pack_k, WARM_K),
+        lead_ohm=setup.vehicle.lead_ohm or 0.0, seed=seed,
+    )  # fmt: skip
+    load, mean_a = drawn_load(setup.load, draws, seed)
+    easy, _ = drawn_load(_gentle(setup.load, pack), draws, seed)
+    scenes = [Scene(versions=versions, load=load), Scene(versions=warm, load=easy)]
     offered = offered_cutoffs(pack, cells)
     present = [_lets_go(controller, trip, pack) for controller, trip in zip(setup.controllers, setup.trips, strict=True)]
     cutoffs = np.unique(np.concatenate([offered, [trip.value for trip in present]]))
-    sweep = _swept(versions, profile, cutoffs, end_s, seed)
-    gentle = _gentle(setup.load, pack)
-    # A pack as warm as that is drawn once: the same seed would give the same versions.
-    warm = versions if task.pack_k >= WARM_K else drawn_packs(
-        pack, setup.states, cells, count=draws, pack_k=WARM_K, lead_ohm=setup.vehicle.lead_ohm or 0.0, seed=seed
+    # Of gentle driving only the risk counts, not how far below the floor a cell would go.
+    sweeps = [_swept(scenes[0], cutoffs, seed), _swept(scenes[1], cutoffs, seed, until_cell_v=floor_v)]
+    risk = np.maximum(*(_risks(sweep, floor_v) for sweep in sweeps))
+    counts = any(controller.cutoff_mode == "cell_v" for controller in setup.controllers)
+    counted = counted_start(versions, setup.starts_soc, cells.chemistry["full_v"], seed + 3) if counts else None
+    alone = tuple(
+        max(_alone(sweep, trip, floor_v, seed, counted.cells / pack.series if counted and one.cutoff_mode == "cell_v" else 1.0) for sweep in sweeps)
+        for one, trip in zip(setup.controllers, present, strict=True)
     )  # fmt: skip
-    easy, _, longer_s = drawn_load(gentle, warm, seed)
-    gently = _swept(warm, easy, cutoffs, longer_s, seed)
-    risk = np.maximum(_risks(sweep, floor_v), _risks(gently, floor_v))
-    alone = tuple(max(_alone(one, trip, floor_v, seed) for one in (sweep, gently)) for trip in present)
     kept = np.isin(cutoffs, offered)
-    sweep = _of_cutoffs(sweep, kept)
-    together = present_together(
-        setup.controllers, setup.trips,
-        [Scene(versions=versions, load=profile, end_s=end_s), Scene(versions=warm, load=easy, end_s=longer_s)],
-        floor_v=floor_v, receiver_a=RECEIVER_A, seed=seed,
-    )  # fmt: skip
+    usual = sweeps[0]
     return CutoffStudy(
         cutoffs_v=cutoffs[kept],
         risk=risk[kept],
-        usable_ah=tuple(of_draws(values) for values in sweep.charge_ah),
-        run_s=tuple(of_draws(values) for values in sweep.run_s),
+        usable_ah=tuple(of_draws(values) for values in usual.charge_ah[kept]),
+        run_s=tuple(of_draws(values) for values in usual.run_s[kept]),
         alone=alone,
-        together=together,
-        timer_s=_timer(versions, mean_a, reserve, sweep, floor_v, end_s),
+        together=present_together(
+            setup.controllers,
+            setup.trips,
+            scenes,
+            floor_v=floor_v,
+            receiver_a=RECEIVER_A,
+            seed=seed,
+            counted=None if counted is None else counted.cells,
+        ),
+        timer_s=_timer(versions, mean_a, reserve, usual, floor_v),
         draws=draws,
+        counted=counted,
     )
 
 
@@ -247,7 +262,7 @@ def plan_from(study: CutoffStudy, task: CutoffTask, setup: Setup) -> CutoffPlan:
         recommended=choice,
         reason=_reason(choice, study.cutoffs_v, study.risk, task, setup, floor_v),
         timer_s=study.timer_s,
-        present=present_each(setup.controllers, setup.trips, study.alone, pack.series, task.risk),
+        present=present_each(setup.controllers, setup.trips, study.alone, pack.series, task.risk, study.counted),
         together=study.together,
         curve=tuple(
             CutoffPoint(pack_v=float(v), below_floor_probability=float(p), usable_ah=q.value, run_s=t.value)
@@ -257,10 +272,33 @@ def plan_from(study: CutoffStudy, task: CutoffTask, setup: Setup) -> CutoffPlan:
     )
 
 
-def _swept(versions: PackDraws, load: LoadProfile, cutoffs: FloatArray, end_s: float, seed: int) -> CutoffSweep:
+def less_sure(setup: Setup) -> ps.PackStates:
+    """What is known of the pack, as much less sure as packs learned from their history have proved to be.
+
+    Parameters
+    ----------
+    setup : Setup
+        The pack and the model [1]
+
+    Returns
+    -------
+    PackStates
+        Of one pack [1]
+
+    References
+    ----------
+    .. [1] LEARNED_WIDER, from simulated cells.
+    """
+    belief = setup.states.belief
+    if not setup.learned:
+        return setup.states
+    return replace(setup.states, belief=replace(belief, covariance=LEARNED_WIDER**2 * belief.covariance))
+
+
+def _swept(scene: Scene, cutoffs: FloatArray, seed: int, until_cell_v: float = -np.inf) -> CutoffSweep:
+    one, error_v = ControllerDraws(mode="pack_v"), _trip_error_v(scene.versions.draws, seed)
     return cutoff_sweep(
-        versions, ControllerDraws(mode="pack_v"), load, cutoffs, end_s=end_s, trip_error_v=_trip_error_v(versions.draws, seed),
-        receiver_a=RECEIVER_A, longest_step_s=end_s / STEPS,
+        scene.versions, one, scene.load, cutoffs, trip_error_v=error_v, receiver_a=RECEIVER_A, until_cell_v=until_cell_v
     )  # fmt: skip
 
 
@@ -275,12 +313,13 @@ def _lets_go(controller: Controller, trip: Trips, pack: Pack) -> Estimate:
     return never if isinstance(volts, NotEnough) or volts.value < NEVER_V else volts
 
 
-def _alone(sweep: CutoffSweep, trip: Estimate, floor_v: float, seed: int) -> float:
+def _alone(sweep: CutoffSweep, trip: Estimate, floor_v: float, seed: int, counted: FloatArray | float) -> float:
     """Risk of one controller by itself, which is more or less sure of its trip than one that was only set."""
     draws = sweep.charge_ah.shape[1]
     # Each version's run to each cutoff of the row is known; one that lets go further off its mean stands between two others.
-    at_v = trip.value + (trip.sd / TRIP_SD_V - 1.0) * _trip_error_v(draws, seed)
-    below = (sweep.lowest_cell_v.min(axis=2) < floor_v).astype(np.float64)
+    error_v = _trip_error_v(draws, seed)
+    at_v = (trip.value + trip.sd / TRIP_SD_V * error_v) * counted - error_v
+    below = (sweep.lowest_v < floor_v).astype(np.float64)
     upper = np.clip(np.searchsorted(sweep.cutoffs_v, at_v), 1, len(below) - 1)
     low_v, high_v = sweep.cutoffs_v[upper - 1], sweep.cutoffs_v[upper]
     part = np.clip((at_v - low_v) / (high_v - low_v), 0.0, 1.0)
@@ -288,22 +327,15 @@ def _alone(sweep: CutoffSweep, trip: Estimate, floor_v: float, seed: int) -> flo
     return float(((1.0 - part) * below[upper - 1, each] + part * below[upper, each]).mean())
 
 
-def _of_cutoffs(sweep: CutoffSweep, which: NDArray[np.bool_]) -> CutoffSweep:
-    return CutoffSweep(
-        sweep.cutoffs_v[which], sweep.tripped[which], sweep.run_s[which], sweep.charge_ah[which], sweep.lowest_cell_v[which],
-        sweep.soc[which], sweep.rested_v[which],
-    )  # fmt: skip
-
-
 def _risks(sweep: CutoffSweep, floor_v: float) -> FloatArray:
-    return np.asarray((sweep.lowest_cell_v.min(axis=2) < floor_v).mean(axis=1), dtype=np.float64)
+    return np.asarray((sweep.lowest_v < floor_v).mean(axis=1), dtype=np.float64)
 
 
 def _gentle(load: PlannedLoad, pack: Pack) -> PlannedLoad:
-    """The same model only pottered about with."""
-    mean, burst = _told(load.mean_a), _told(load.burst_a)
-    part = min(1.0, GENTLE_C * pack.capacity_ah / mean.value)
-    return PlannedLoad(mean_a=_times(mean, part), burst_a=_times(burst, part), basis="gentle driving", guessed=load.guessed)
+    """The same model only pottered about with, without any bursts: they would make a controller let go sooner, and need not come."""
+    mean = _told(load.mean_a)
+    gentle = _times(mean, min(1.0, GENTLE_C * pack.capacity_ah / mean.value))
+    return PlannedLoad(mean_a=gentle, burst_a=gentle, basis="gentle driving", guessed=load.guessed)
 
 
 def _times(quantity: Estimate, part: float) -> Estimate:
@@ -336,15 +368,15 @@ def offered_cutoffs(pack: Pack, cells: CellFamily) -> FloatArray:
     return np.round(np.arange(first, last + 1, step) * OFFERED_STEP_V, 3)
 
 
-def drawn_load(load: PlannedLoad, versions: PackDraws, seed: int) -> tuple[LoadProfile, FloatArray, float]:
+def drawn_load(load: PlannedLoad, draws: int, seed: int) -> tuple[LoadProfile, FloatArray]:
     """Versions of what the model draws, as a steady part with bursts.
 
     Parameters
     ----------
     load : PlannedLoad
         Mean and burst with their spread [A]
-    versions : PackDraws
-        The packs [1]
+    draws : int
+        How many versions [1]
     seed : int
         Of the draw [1]
 
@@ -354,15 +386,13 @@ def drawn_load(load: PlannedLoad, versions: PackDraws, seed: int) -> tuple[LoadP
         Over and over until the end [A]
     mean_a : FloatArray
         Of each version [A]
-    end_s : float
-        When even a light load has emptied a pack [s]
 
     References
     ----------
     .. [1] No source: a definition.
     """
     mean, burst = _told(load.mean_a), _told(load.burst_a)
-    normal = normal_draws(versions.draws, 2, seed + 1)
+    normal = normal_draws(draws, 2, seed + 1)
     mean_a = np.maximum(mean.value + mean.sd * normal[:, 0], 0.1 * mean.value)
     # A burst goes with the mean of its run: only what it differs by besides is drawn for it.
     ratio = burst.value / mean.value
@@ -370,9 +400,9 @@ def drawn_load(load: PlannedLoad, versions: PackDraws, seed: int) -> tuple[LoadP
     burst_a = np.maximum(ratio * mean_a + own_sd * normal[:, 1], mean_a)
     burst_a = np.minimum(burst_a, mean_a / BURST_SHARE)
     steady_a = (mean_a - BURST_SHARE * burst_a) / (1.0 - BURST_SHARE)
-    end_s = float(min(LONGEST_S, 1.3 * 3600.0 * np.max(versions.capacity_ah) / np.quantile(mean_a, 0.02)))
-    burst_s = max(BURST_S, BURST_SHARE * 2.0 * end_s / STEPS)
-    return steady_and_bursts(steady_a, burst_a, burst_s, burst_s / BURST_SHARE), mean_a, end_s
+    if load.shape_s:
+        return shaped_profile(load, mean_a, burst_a), mean_a
+    return steady_and_bursts(steady_a, burst_a, BURST_S, BURST_S / BURST_SHARE), mean_a
 
 
 def upper_limit(share: float, count: int) -> float:
@@ -414,11 +444,11 @@ def _choice(study: CutoffStudy, pack: Pack, wanted: float) -> CutoffChoice | Non
     )
 
 
-def _timer(versions: PackDraws, mean_a: FloatArray, reserve: float, sweep: CutoffSweep, floor_v: float, end_s: float) -> Quantity:
+def _timer(versions: PackDraws, mean_a: FloatArray, reserve: float, sweep: CutoffSweep, floor_v: float) -> Quantity:
     """Run time that leaves the reserve in the weakest cell and brings no cell under its floor, nine times in ten."""
     to_reserve_s = 3600.0 * ((versions.soc - reserve) * versions.capacity_ah).min(axis=1) / (mean_a + RECEIVER_A)
     # The lowest cutoff at which a version stays above the floor is passed when the cell comes near it.
-    safe = sweep.lowest_cell_v.min(axis=2) >= floor_v
+    safe = sweep.lowest_v >= floor_v
     to_floor_s = np.where(safe.any(axis=0), np.take_along_axis(sweep.run_s, safe.argmax(axis=0)[None, :], axis=0)[0], 0.0)
     spare_s = np.minimum(to_reserve_s, to_floor_s)
     timer_s = float(np.quantile(spare_s, TIMER_SHARE))

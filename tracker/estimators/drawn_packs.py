@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+from dataclasses import replace
+
 import numpy as np
 from numpy.typing import NDArray
 from scipy.special import ndtri
@@ -25,6 +28,8 @@ doi:10.17632/4fx8cjprxm.1, derived)."""
 COLD_MEAN = 1.15
 MATCHED_SD = 0.02
 """Makers put cells together that are alike to within a few percent. From memory."""
+LEAST_RELAXATION = 0.1
+"""Of what is typical of its chemistry, a cell recovers at least so much after load. From memory."""
 POINTS = 441
 """Of each version's voltage curve."""
 
@@ -91,8 +96,42 @@ def drawn_packs(
     ----------
     .. [1] JCGM 101:2008, propagation of distributions by a Monte Carlo method.
     """
+    return drawn_at(pack, states, cells, count=count, temperatures_k=(pack_k,), lead_ohm=lead_ohm, seed=seed)[0]
+
+
+def drawn_at(
+    pack: Pack, states: ps.PackStates, cells: CellFamily, *, count: int, temperatures_k: Sequence[float], lead_ohm: float, seed: int
+) -> tuple[PackDraws, ...]:  # fmt: skip
+    """The same versions of a pack at several temperatures.
+
+    Parameters
+    ----------
+    pack : Pack
+        The pack [1]
+    states : PackStates
+        What is known of it, of one pack [1]
+    cells : CellFamily
+        Its chemistry made ready [1]
+    count : int
+        How many versions [1]
+    temperatures_k : Sequence[float]
+        At the start [K]
+    lead_ohm : float
+        Leads and connectors, out and back [ohm]
+    seed : int
+        Of the draw [1]
+
+    Returns
+    -------
+    tuple[PackDraws, ...]
+        Versions, all equally likely, beside the temperatures [1]
+
+    References
+    ----------
+    .. [1] JCGM 101:2008, propagation of distributions by a Monte Carlo method.
+    """
     n, shapes = pack.series, cells.curve.shape_count
-    normal = normal_draws(count, n + shapes + n + 2 + n, seed)
+    normal = normal_draws(count, n + shapes + n + 2 + n + 1, seed)
     mean, covariance = states.belief.mean[0, : n + shapes], states.belief.covariance[0, : n + shapes, : n + shapes]
     root = np.linalg.cholesky(covariance + 1e-12 * np.eye(n + shapes))
     off = normal[:, : n + shapes] @ root.T
@@ -100,14 +139,23 @@ def drawn_packs(
     drawn = mean + off
     at = n + shapes
     spread = np.sqrt(states.trait_variance[0, :n])
-    cold = arrhenius_factor(pack_k, cells.chemistry["resistance_energy"])
-    exponent = COLD_MEAN - 1.0 + COLD_SD * normal[:, at + n] if cold > 1.0 else np.zeros(count)
     capacity_ah = pack.capacity_ah * np.exp(np.clip(drawn[:, :n], -2.0, 0.7))
-    r0_ohm = np.exp(states.trait_mean[0, :n] + spread * normal[:, at : at + n]) * np.power(cold, exponent)[:, None]
-    below = FULL_SD_SOC * np.abs(normal[:, at + n + 1])[:, None] + CELL_FULL_SD_SOC * np.abs(normal[:, at + n + 2 :])
-    kind, pair_ohm = _circuit(cells, drawn[:, n:], capacity_ah, max(float(states.trait_mean[0, n]), 0.1))
-    return PackDraws(
-        kind=kind, capacity_ah=capacity_ah, r0_ohm=r0_ohm, pair_ohm=pair_ohm, soc=1.0 - below, temperature_k=pack_k, lead_ohm=lead_ohm
+    below = FULL_SD_SOC * np.abs(normal[:, at + n + 1])[:, None] + CELL_FULL_SD_SOC * np.abs(normal[:, at + n + 2 : at + 2 * n + 2])
+    relaxation = np.maximum(states.trait_mean[0, n] + np.sqrt(states.trait_variance[0, n]) * normal[:, -1], LEAST_RELAXATION)
+    kind, pair_ohm = _circuit(cells, drawn[:, n:], capacity_ah, relaxation[:, None])
+    usual = PackDraws(
+        kind=kind,
+        capacity_ah=capacity_ah,
+        r0_ohm=np.exp(states.trait_mean[0, :n] + spread * normal[:, at : at + n]),
+        pair_ohm=pair_ohm,
+        soc=1.0 - below,
+        lead_ohm=lead_ohm,
+    )
+    exponent = COLD_MEAN - 1.0 + COLD_SD * normal[:, at + n]
+    colder = [max(1.0, float(arrhenius_factor(pack_k, cells.chemistry["resistance_energy"]))) for pack_k in temperatures_k]
+    return tuple(
+        replace(usual, r0_ohm=usual.r0_ohm * np.power(cold, exponent)[:, None], temperature_k=pack_k)
+        for cold, pack_k in zip(colder, temperatures_k, strict=True)
     )
 
 
@@ -120,14 +168,14 @@ def _matched(off: FloatArray, covariance: FloatArray) -> FloatArray:
     return np.asarray(common + (off - common) * np.minimum(1.0, MATCHED_SD / sd), dtype=np.float64)
 
 
-def _circuit(cells: CellFamily, deviation: FloatArray, capacity_ah: FloatArray, relaxation: float) -> tuple[CellKind, FloatArray]:
+def _circuit(cells: CellFamily, deviation: FloatArray, capacity_ah: FloatArray, relaxation: FloatArray) -> tuple[CellKind, FloatArray]:
     """The circuit of a chemistry, with a voltage curve a version, and the resistances of its two pairs."""
     facts, slow = cells.chemistry, cells.relaxation
 
     def curves(soc: FloatArray) -> FloatArray:
         own = cells.curve.mean_soc + deviation @ cells.curve.shape_values(cells.curve.mean_soc).T
         rising = np.maximum.accumulate(own + 1e-9 * np.arange(own.shape[1]), axis=1)
-        return np.stack([np.interp(soc, each, cells.curve.voltage_v) for each in rising])
+        return _read_each(soc, rising, cells.curve.voltage_v)
 
     def resistance(soc: FloatArray) -> FloatArray:
         table = facts.resistance_soc
@@ -142,3 +190,10 @@ def _circuit(cells: CellFamily, deviation: FloatArray, capacity_ah: FloatArray, 
     kind = CellKind(tables, (slow.fast_s, slow.slow_s), facts["resistance_energy"], (energy, energy), (0.0, 0.0))
     shares = np.array([slow.fast_share, 1.0 - slow.fast_share])[:, None, None]
     return kind, shares * relaxation * middle / capacity_ah
+
+
+def _read_each(at: FloatArray, rising: FloatArray, values: FloatArray) -> FloatArray:
+    """Values at the same places on many rows of rising places, straight between and even beyond the ends; shape (rows, places)."""
+    apart = 4.0 * np.arange(len(rising))[:, None]  # all rows one behind the other, for one look-up instead of thousands
+    inside = np.clip(at, rising[:, :1], rising[:, -1:])
+    return np.interp((inside + apart).ravel(), (rising + apart).ravel(), np.tile(values, len(rising))).reshape(inside.shape)

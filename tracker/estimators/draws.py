@@ -11,6 +11,7 @@ from tracker.domain.controller import Vehicle
 from tracker.domain.session import Run
 from tracker.estimators.outings import Outing
 from tracker.estimators.readings import Draws, UsualDraw
+from tracker.estimators.recorded import RecordedRun
 
 TYPED_DRAW_RELATIVE_SD = 0.25
 """A vehicle's usual current as its owner typed it. From memory."""
@@ -143,12 +144,16 @@ def drawn(outing: Outing, charge_ah: Sequence[float], charge_sd_ah: Sequence[flo
 
 
 def _is_counted(outing: Outing) -> bool:
-    return (outing.after is not None and outing.after.put_back_ah is not None) or all(run.used_ah is not None for run in outing.runs)
+    return (outing.after is not None and outing.after.put_back_ah is not None) or all(_is_metered(run) for run in outing.runs)
+
+
+def _is_metered(run: Run) -> bool:
+    return run.used_ah is not None or (isinstance(run, RecordedRun) and run.recorded_ah is not None)
 
 
 def _shows_charge(run: Run) -> bool:
     """Whether something other than the usual draw says what a run took."""
-    return bool(run.after_v) or run.used_ah is not None or run.mean_a is not None or bool(run.loaded_v)
+    return bool(run.after_v) or _is_metered(run) or run.mean_a is not None or bool(run.loaded_v)
 
 
 def _is_regular(currents: Sequence[float] | deque[float]) -> bool:

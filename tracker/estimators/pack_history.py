@@ -161,7 +161,8 @@ def learn(courses: Sequence[Course], typed: Draws, trips: Mapping[str, tuple[Set
 
 def _counted(readings: Readings) -> NDArray[np.bool_]:
     """Which outings have a count of what they took."""
-    return np.asarray(~np.isnan(readings.put_back_ah) | ~np.isnan(readings.meter_ah).any(axis=1), dtype=np.bool_)
+    in_model = ~np.isnan(readings.meter_ah) | ~np.isnan(readings.trace_ah)
+    return np.asarray(~np.isnan(readings.put_back_ah) | in_model.any(axis=1), dtype=np.bool_)
 
 
 class _Cohort:

@@ -6,12 +6,16 @@ import math
 from collections.abc import Sequence
 from statistics import median
 
+import numpy as np
+
 from tracker.domain.controller import Vehicle
 from tracker.domain.pack import Pack
 from tracker.domain.planning import CutoffTask, PlannedLoad
 from tracker.domain.results import AssessedRun, Estimate
+from tracker.domain.trace import TraceSummary
 from tracker.estimators.draws import TYPED_DRAW_RELATIVE_SD
 from tracker.estimators.intervals import estimate
+from tracker.estimators.recorded_load import RecordedLoad, recorded_load
 
 LEAST_RUNS = 3
 LATEST = 30
@@ -26,7 +30,9 @@ GUESS_C, GUESS_SD = 6.0, 0.4
 """Where nothing shows it: a pack is emptied in some ten minutes. From memory."""
 
 
-def planned_load(task: CutoffTask, pack: Pack, vehicle: Vehicle, runs: Sequence[AssessedRun]) -> PlannedLoad:
+def planned_load(
+    task: CutoffTask, pack: Pack, vehicle: Vehicle, runs: Sequence[AssessedRun], recordings: Sequence[TraceSummary] = ()
+) -> PlannedLoad:
     """What a model draws from a pack.
 
     Parameters
@@ -39,6 +45,8 @@ def planned_load(task: CutoffTask, pack: Pack, vehicle: Vehicle, runs: Sequence[
         The model [1]
     runs : Sequence[AssessedRun]
         Runs of this model, on this pack or others, in time order [1]
+    recordings : Sequence[TraceSummary]
+        What recordings of this model show, in time order [1]
 
     Returns
     -------
@@ -49,7 +57,8 @@ def planned_load(task: CutoffTask, pack: Pack, vehicle: Vehicle, runs: Sequence[
     ----------
     .. [1] No source: bookkeeping; spreads named in this file.
     """
-    ratio, ratio_sd, ratio_words = _burst_ratio(runs)
+    shown = recorded_load(recordings)
+    ratio, ratio_sd, ratio_words = _burst_ratio(runs) if shown is None else _recorded_ratio(shown)
     currents = [current for each in runs if (current := _current_a(each)) is not None][-LATEST:]
     guessed = False
     if task.mean_a is not None:
@@ -58,6 +67,8 @@ def planned_load(task: CutoffTask, pack: Pack, vehicle: Vehicle, runs: Sequence[
         mean_a = median(currents)
         spread = math.sqrt(sum((current / mean_a - 1.0) ** 2 for current in currents) / (len(currents) - 1))
         sd_a, basis = max(spread, LEAST_SPREAD) * mean_a, f"{len(currents)} runs of {vehicle.name}"
+    elif shown is not None:
+        mean_a, sd_a, basis = shown.middle_a, max(shown.spread_a, LEAST_SPREAD * shown.middle_a), _recordings(shown, vehicle)
     elif vehicle.usual_a is not None:
         mean_a, sd_a, basis = (
             vehicle.usual_a,
@@ -72,7 +83,16 @@ def planned_load(task: CutoffTask, pack: Pack, vehicle: Vehicle, runs: Sequence[
     else:
         burst = estimate(ratio * mean_a, math.hypot(ratio_sd * mean_a, ratio * sd_a), low=0.0)
         basis += ratio_words
-    return PlannedLoad(mean_a=estimate(mean_a, sd_a, low=0.0), burst_a=burst, basis=basis, guessed=guessed)
+    return PlannedLoad(
+        mean_a=estimate(mean_a, sd_a, low=0.0),
+        burst_a=burst,
+        basis=basis
+        if shown is None or basis == _recordings(shown, vehicle)
+        else f"{basis}, its ups and downs from {_recordings(shown, vehicle)}",
+        guessed=guessed,
+        shape_s=() if shown is None else shown.shape_s,
+        shape_of_mean=() if shown is None else shown.shape_of_mean,
+    )
 
 
 def _current_a(assessed: AssessedRun) -> float | None:
@@ -80,6 +100,17 @@ def _current_a(assessed: AssessedRun) -> float | None:
     if not isinstance(used, Estimate) or used.value <= 0 or used.sd > CLEAR * used.value:
         return None
     return used.value * 3600.0 / assessed.run.run_s
+
+
+def _recorded_ratio(shown: RecordedLoad) -> tuple[float, float, str]:
+    middle = median(shown.burst_ratio)
+    spread = 0.0 if len(shown.burst_ratio) < 2 else float(np.std(shown.burst_ratio, ddof=1))
+    return middle, max(spread, 0.1 * middle), ""
+
+
+def _recordings(shown: RecordedLoad, vehicle: Vehicle) -> str:
+    count = len(shown.mean_a)
+    return f"a recording of {vehicle.name}" if count == 1 else f"{count} recordings of {vehicle.name}"
 
 
 def _burst_ratio(runs: Sequence[AssessedRun]) -> tuple[float, float, str]:

@@ -11,11 +11,12 @@ from numpy.typing import NDArray
 from tracker.domain.controller import Controller
 from tracker.domain.planning import PresentCutoff, PresentState
 from tracker.domain.results import Estimate, NotEnough, Quantity
+from tracker.estimators.counted_start import CountedStart
 from tracker.estimators.drawn_packs import normal_draws
 from tracker.estimators.intervals import of_draws
 from tracker.physics.left_connected import hours_to_floor
 from tracker.physics.load_profile import LoadProfile
-from tracker.physics.pack_discharge import Discharge, Driver, discharge, standing_current
+from tracker.physics.pack_discharge import Discharge, Driver, discharge_by_periods, standing_current
 from tracker.physics.pack_draws import ControllerDraws, PackDraws
 
 FloatArray = NDArray[np.float64]
@@ -26,7 +27,6 @@ RESTART_CELL_V = 0.10
 """So much above its trip a controller runs again where its restart is not known, of one cell. From memory."""
 RESTARTS, PAUSE_S = 3, 10.0
 """A driver who goes on does so this often, after waiting so long. From memory."""
-STEPS = 360
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -61,17 +61,15 @@ class Scene:
         Of the pack
     load : LoadProfile
         Of the model
-    end_s : float
-        When a run ends in any case [s]
     """
 
     versions: PackDraws
     load: LoadProfile
-    end_s: float
 
 
 def present_each(
-    controllers: Sequence[Controller], trips: Sequence[Trips], alone: Sequence[float], series: int, wanted_risk: float
+    controllers: Sequence[Controller], trips: Sequence[Trips], alone: Sequence[float], series: int, wanted_risk: float,
+    counted: CountedStart | None = None,
 ) -> tuple[PresentCutoff, ...]:  # fmt: skip
     """What each controller of a model risks as it stands.
 
@@ -87,6 +85,8 @@ def present_each(
         Cells in series [1]
     wanted_risk : float
         Chance of that which is put up with [1]
+    counted : CountedStart, optional
+        What those that count cells take the pack for [1]
 
     Returns
     -------
@@ -98,13 +98,14 @@ def present_each(
     .. [1] No source: how controllers behave is common practice.
     """
     return tuple(
-        _present(controller, trip, series, risk, wanted_risk, several=len(controllers) > 1)
+        _present(controller, trip, series, risk, wanted_risk, counted, several=len(controllers) > 1)
         for controller, trip, risk in zip(controllers, trips, alone, strict=True)
     )
 
 
 def present_together(
-    controllers: Sequence[Controller], trips: Sequence[Trips], scenes: Sequence[Scene], *, floor_v: float, receiver_a: float, seed: int
+    controllers: Sequence[Controller], trips: Sequence[Trips], scenes: Sequence[Scene], *, floor_v: float, receiver_a: float, seed: int,
+    counted: NDArray[np.int_] | None = None,
 ) -> PresentState | None:  # fmt: skip
     """What the controllers of a model come to together as they stand.
 
@@ -122,6 +123,8 @@ def present_together(
         Receiver and servos [A]
     seed : int
         Of the draw [1]
+    counted : NDArray, optional
+        Cells that those count which count cells, shape (draws,); as many as there are when left out [1]
 
     Returns
     -------
@@ -135,14 +138,14 @@ def present_together(
     if not controllers:
         return None
     drawn = [
-        _drawn(controller, trip, scenes[0].versions, len(controllers), seed + 10 + i)
+        _drawn(controller, trip, scenes[0].versions, len(controllers), seed + 10 + i, counted)
         for i, (controller, trip) in enumerate(zip(controllers, trips, strict=True))
     ]
 
     def run(scene: Scene, driver: Driver | None = None) -> Discharge:
-        return discharge(
-            scene.versions, drawn, scene.load, end_s=scene.end_s, receiver_a=receiver_a, driver=driver, longest_step_s=scene.end_s / STEPS
-        )  # fmt: skip
+        # How far below the floor a cell goes does not matter, what a driver takes who goes on does.
+        until_v = floor_v if driver is None else -np.inf
+        return discharge_by_periods(scene.versions, drawn, scene.load, receiver_a=receiver_a, driver=driver, until_cell_v=until_v)
 
     stopped = [run(scene) for scene in scenes]
     driven = run(scenes[0], Driver(restarts=RESTARTS, pause_s=PAUSE_S))
@@ -184,7 +187,9 @@ def pack_trip(controller: Controller, trip: Trips, series: int) -> Quantity:
     return Estimate(value=times * value.value, low=times * value.low, high=times * value.high, sd=times * value.sd)
 
 
-def _drawn(controller: Controller, trip: Trips, versions: PackDraws, among: int, seed: int) -> ControllerDraws:
+def _drawn(
+    controller: Controller, trip: Trips, versions: PackDraws, among: int, seed: int, counted: NDArray[np.int_] | None
+) -> ControllerDraws:  # fmt: skip
     share = controller.load_share or 1.0 / among
     receiver = controller.powers_receiver is not False
     if isinstance(trip.trip_v, NotEnough):
@@ -197,11 +202,14 @@ def _drawn(controller: Controller, trip: Trips, versions: PackDraws, among: int,
         trip_v + usual if isinstance(trip.restart_v, NotEnough) else np.maximum(trip.restart_v.value + trip.trip_v.sd * normal, trip_v)
     )
     return ControllerDraws(
-        mode=mode, trip_v=trip_v, restart_v=None if trip.latches else restart_v, load_share=share, standby_a=STANDBY_A, powers_receiver=receiver
+        mode=mode, trip_v=trip_v, restart_v=None if trip.latches else restart_v, load_share=share, standby_a=STANDBY_A, powers_receiver=receiver,
+        counted_cells=counted,
     )  # fmt: skip
 
 
-def _present(controller: Controller, trip: Trips, series: int, risk: float, wanted: float, *, several: bool) -> PresentCutoff:
+def _present(
+    controller: Controller, trip: Trips, series: int, risk: float, wanted: float, counted: CountedStart | None, *, several: bool
+) -> PresentCutoff:  # fmt: skip
     protects = risk <= wanted and isinstance(trip.trip_v, Estimate)
     if isinstance(trip.trip_v, NotEnough):
         verdict = "It never lets go: it does not protect the pack. Use an alarm on every cell and a timer."
@@ -211,6 +219,8 @@ def _present(controller: Controller, trip: Trips, series: int, risk: float, want
         verdict = "Far too low: run until it lets go, a cell is more likely than not below its floor."
     else:
         verdict = f"Too low: run until it lets go, a cell is below its floor in {100 * risk:.0f} % of runs."
+    if counted is not None and counted.share > 0 and controller.cutoff_mode == "cell_v" and isinstance(trip.trip_v, Estimate):
+        verdict += _miscounted(counted, trip.trip_v, series)
     return PresentCutoff(
         controller=controller.name,
         trip_v=pack_trip(controller, trip, series),
@@ -218,6 +228,16 @@ def _present(controller: Controller, trip: Trips, series: int, risk: float, want
         protects=protects,
         below_floor_probability=risk,
         verdict=verdict,
+    )
+
+
+def _miscounted(counted: CountedStart, trip_v: Estimate, series: int) -> str:
+    """What it makes of a pack that is plugged in partly empty."""
+    share = "less than 1 %" if counted.share < 0.01 else f"{100 * counted.share:.0f} %"
+    basis = "assumed, for too few runs tell how full it is plugged in" if counted.assumed else "as runs written down began"
+    return (
+        f" Plugged in below {counted.below_v:.1f} V, partly empty, it counts {series} cells as {counted.fewest} and lets go at "
+        f"{counted.fewest * trip_v.value / series:.2f} V a cell: in {share} of runs, {basis}, and part of its risk."
     )
 
 

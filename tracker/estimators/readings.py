@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 from tracker.domain.session import Charge, Volts
 from tracker.estimators.cell_family import CellFamily
 from tracker.estimators.outings import Outing, is_full
+from tracker.estimators.recorded import RecordedRun
 from tracker.units import STANDARD_TEMPERATURE_K
 
 FloatArray = NDArray[np.float64]
@@ -53,6 +54,12 @@ class Readings:
         Shape (N, m); the cutoff as a mean cell voltage, only where it ended the run [A], [A], [V]
     meter_ah, usual_ah, usual_sd_ah : FloatArray
         Counted in the model; run time times usual draw and its spread, shape (N, m) [Ah]
+    trace_ah, trace_sd_ah : FloatArray
+        By a recording, and what gaps in it leave open, shape (N, m) [Ah]
+    step_ohm, step_sd_ohm : FloatArray
+        Resistance of each cell from steps of a recorded current, shape (N, m, n) [ohm]
+    step_mean_ohm, step_mean_sd_ohm : FloatArray
+        The same of the pack where cells were not recorded, over the number of cells, shape (N, m) [ohm]
     pack_k : FloatArray
         Shape (N, m) [K]
     start_soc, start_sd, end_soc, end_sd : FloatArray
@@ -80,6 +87,12 @@ class Readings:
     mean_a: FloatArray
     cutoff_v: FloatArray
     meter_ah: FloatArray
+    trace_ah: FloatArray
+    trace_sd_ah: FloatArray
+    step_ohm: FloatArray
+    step_sd_ohm: FloatArray
+    step_mean_ohm: FloatArray
+    step_mean_sd_ohm: FloatArray
     usual_ah: FloatArray
     usual_sd_ah: FloatArray
     pack_k: FloatArray
@@ -135,6 +148,7 @@ def lay_out(
     count, runs, n = len(outings), len(outings[0].runs), outings[0].pack.series
     per_cell = {name: np.full((count, runs, n), np.nan) for name in ("before", "after", "loaded")}
     total = {name: np.full((count, runs), np.nan) for name in ("before", "after", "loaded")}
+    recorded = _recorded(outings)
     names = ("rest_before_s", "rest_after_s", "loaded_a", "mean_a", "meter", "usual", "usual_sd", "cutoff", "run_s", "since")
     scalar = {name: np.full((count, runs), np.nan) for name in names}
     pack_k = np.full((count, runs), STANDARD_TEMPERATURE_K)
@@ -191,6 +205,7 @@ def lay_out(
         mean_a=scalar["mean_a"],
         cutoff_v=scalar["cutoff"],
         meter_ah=scalar["meter"],
+        **recorded,
         usual_ah=scalar["usual"],
         usual_sd_ah=scalar["usual_sd"],
         pack_k=pack_k,
@@ -245,6 +260,26 @@ def trip_cell_v(ended_by: str | None, as_driven: Sequence[float], settings: Sequ
         for_a_cell = mode == "cell_v" or (mode != "pack_v" and volts <= full_v)
         found.append(volts if for_a_cell else volts / series)
     return min(found) if found else None
+
+
+def _recorded(outings: Sequence[Outing]) -> dict[str, FloatArray]:
+    """What recordings of the runs add, NaN for runs without one."""
+    count, runs, n = len(outings), len(outings[0].runs), outings[0].pack.series
+    pairs = ("trace_ah", "trace_sd_ah", "step_mean_ohm", "step_mean_sd_ohm")
+    found = {name: np.full((count, runs), np.nan) for name in pairs}
+    found |= {name: np.full((count, runs, n), np.nan) for name in ("step_ohm", "step_sd_ohm")}
+    for i, outing in enumerate(outings):
+        for j, run in enumerate(outing.runs):
+            if not isinstance(run, RecordedRun):
+                continue
+            counted = _possible(run.recorded_ah, MOST_USED * outing.pack.capacity_ah)
+            if counted is not None:
+                found["trace_ah"][i, j], found["trace_sd_ah"][i, j] = counted, run.recorded_sd_ah
+            if len(run.step_ohm) == n:
+                found["step_ohm"][i, j], found["step_sd_ohm"][i, j] = run.step_ohm, run.step_sd_ohm
+            elif run.step_ohm:
+                found["step_mean_ohm"][i, j], found["step_mean_sd_ohm"][i, j] = run.step_ohm[0] / n, run.step_sd_ohm[0] / n
+    return found
 
 
 def _place(volts: Volts, cells: CellFamily, each: FloatArray, totals: FloatArray, at: tuple[int, int]) -> None:

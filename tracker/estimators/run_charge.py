@@ -41,6 +41,8 @@ CHARGER_RELATIVE_SD = 0.015
 """Count of a hobby charger. Common practice, no source."""
 METER_RELATIVE_SD = 0.025
 """Count of a meter in a model. From memory."""
+TRACE_RELATIVE_SD = 0.015
+"""Charge by a recorded current: the gain of a hobby logger's sensor, 1 to 2 %, and its zero. From memory."""
 MEAN_CURRENT_RELATIVE_SD = 0.08
 """A mean current read off and typed in. From memory."""
 COUNT_STEP_OF_RATED = 0.002
@@ -187,7 +189,7 @@ class _Problem:
         at = 0
         sizes = (
             ("before", self.runs * self.n), ("before_total", self.runs), ("after", self.runs * self.n), ("after_total", self.runs),
-            ("load", self.runs * self.n), ("load_total", self.runs), ("meter", self.runs), ("mean_current", self.runs),
+            ("load", self.runs * self.n), ("load_total", self.runs), ("meter", self.runs), ("trace", self.runs), ("mean_current", self.runs),
             ("usual", self.runs), ("charger", 1), ("ceiling", self.n + 1),
         )  # fmt: skip
         for kind, size in sizes:
@@ -210,7 +212,8 @@ class _Problem:
             "load": (~np.isnan(r.loaded_v) & fallback[..., None]).reshape(self.count, -1),
             "load_total": loaded_total & np.isnan(r.loaded_v).all(axis=2) & fallback,
             "meter": ~np.isnan(r.meter_ah),
-            "mean_current": ~np.isnan(r.mean_a) & np.isnan(r.meter_ah),
+            "trace": ~np.isnan(r.trace_ah),
+            "mean_current": ~np.isnan(r.mean_a) & np.isnan(r.meter_ah) & np.isnan(r.trace_ah),
             "usual": ~np.isnan(r.usual_ah),
             "charger": ~np.isnan(r.put_back_ah)[:, None],
             "ceiling": np.ones((self.count, self.n + 1), dtype=bool),
@@ -226,7 +229,7 @@ class _Problem:
         there: the reading on the steep part is the surest of all if it is right, and would drag the others along if not.
         """
         look = self.present.copy()
-        counts = [self.rows[kind] for kind in ("meter", "mean_current", "charger")]
+        counts = [self.rows[kind] for kind in ("meter", "trace", "mean_current", "charger")]
         counted = np.any([self.present[:, rows].any(axis=1) for rows in counts], axis=0)[:, None]
         for kind in ("after", "after_total", "load", "load_total"):
             alike = np.square(np.minimum(1.0, self.row_sd[kind] / ALIKE_SOC_SD)).reshape(self.count, -1)
@@ -423,6 +426,7 @@ class _Problem:
         hours = r.run_s / 3600.0
         for kind, counted, sd in (
             ("meter", r.meter_ah / rated, METER_RELATIVE_SD * r.meter_ah / rated),
+            ("trace", r.trace_ah / rated, np.hypot(TRACE_RELATIVE_SD * r.trace_ah, r.trace_sd_ah) / rated),
             ("mean_current", r.mean_a * hours / rated, MEAN_CURRENT_RELATIVE_SD * r.mean_a * hours / rated),
             ("usual", r.usual_ah / rated, usual_sd),
         ):

@@ -29,6 +29,8 @@ LEAST_C_RATE = 0.3
 """A sag under less current than this says nothing of the resistance."""
 LOADED_SD_V = 0.02
 CURRENT_RELATIVE_SD = 0.08
+STEP_RELATIVE_SD = 0.10
+"""Steps of current over two seconds show a resistance that is some way off the one a whole burst sags by. From memory."""
 LEAST_SD = 0.08
 """However small the scatter, one sag settles the resistance no better than this, relative. From memory."""
 TOTAL_CELL_SD = 0.15
@@ -104,6 +106,7 @@ def traits_said(
         seen = np.maximum((weight > 0).sum(axis=1), 1)
         precision[:, :n] += weight.sum(axis=1) / seen
         vector[:, :n] += (weight * np.nan_to_num(value)).sum(axis=1) / seen
+    _add_steps(precision, vector, readings, fit, cells, known)
     for i, outing in enumerate(outings):
         shown = _shown(outing.after, n, cells)
         if shown is not None:
@@ -113,6 +116,29 @@ def traits_said(
             vector[i, :n] += shown_weight * shown
     precision[:, n], vector[:, n] = _relaxation(readings, fit, known)
     return TraitsSaid(precision, vector)
+
+
+def _add_steps(
+    precision: FloatArray, vector: FloatArray, readings: Readings, fit: OutingFit, cells: CellFamily, known: PackKnowledge
+) -> None:
+    """Add what steps of a recorded current say of each cell's resistance."""
+    own = ~np.isnan(readings.step_ohm)
+    if not own.any() and np.isnan(readings.step_mean_ohm).all():
+        return
+    n = fit.layout.cells
+    ohm = np.where(own, readings.step_ohm, readings.step_mean_ohm[..., None])
+    sd_ohm = np.where(own, readings.step_sd_ohm, readings.step_mean_sd_ohm[..., None])
+    seen = np.isfinite(ohm) & (np.nan_to_num(ohm) > 0) & np.isfinite(sd_ohm)
+    middle = np.clip((fit.state(0) + fit.state(1)) / 2.0, 0.05, 1.0)
+    factor = cells.resistance_factor(middle, readings.pack_k[..., None])
+    value = np.log(np.where(seen, ohm, 1.0) / factor)
+    sd = np.hypot(np.where(seen, sd_ohm / np.where(seen, ohm, 1.0), 1.0), STEP_RELATIVE_SD)
+    sd = np.where(own, sd, np.hypot(sd, TOTAL_CELL_SD))
+    weight = np.where(seen, _credible(value - np.log(known.resistance_ohm)[:, None, :], sd, known.resistance_relative_sd[:, None, :]), 0.0)
+    weight = weight / np.square(sd)
+    runs = np.maximum(seen.sum(axis=1), 1)
+    precision[:, :n] += weight.sum(axis=1) / runs
+    vector[:, :n] += (weight * value).sum(axis=1) / runs
 
 
 def _credible(off: FloatArray, sd: FloatArray | float, known_sd: FloatArray) -> FloatArray:

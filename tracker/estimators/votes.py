@@ -19,6 +19,7 @@ from tracker.estimators.run_charge import (
     COUNT_STEP_OF_RATED,
     MEAN_CURRENT_RELATIVE_SD,
     METER_RELATIVE_SD,
+    TRACE_RELATIVE_SD,
 )
 
 FloatArray = NDArray[np.float64]
@@ -84,11 +85,15 @@ def cast(readings: Readings, fit: OutingFit, cells: CellFamily, known: PackKnowl
     rated = readings.rated_ah[:, None]
     meter = readings.meter_ah / rated
     typed = readings.mean_a * readings.run_s / 3600.0 / rated
-    has_meter = ~np.isnan(meter)
-    value["meter"] = np.where(has_meter, meter, typed)
+    has_meter, has_trace = ~np.isnan(meter), ~np.isnan(readings.trace_ah)
+    # A mean current that comes from the recording, or stands beside it, says nothing besides it.
+    value["meter"] = np.where(has_meter, meter, np.where(has_trace, np.nan, typed))
     relative = np.where(has_meter, METER_RELATIVE_SD, MEAN_CURRENT_RELATIVE_SD)
     sd["meter"] = np.hypot(relative * value["meter"], COUNT_STEP_OF_RATED)
     counted["meter"] = np.where(has_meter, fit.weight["meter"], fit.weight["mean_current"])
+    value["trace"] = readings.trace_ah / rated
+    sd["trace"] = np.hypot(np.hypot(TRACE_RELATIVE_SD * readings.trace_ah, readings.trace_sd_ah) / rated, COUNT_STEP_OF_RATED)
+    counted["trace"] = fit.weight["trace"]
     value["usual_draw"] = readings.usual_ah / rated
     sd["usual_draw"] = readings.usual_sd_ah / rated
     counted["usual_draw"] = fit.weight["usual"]

@@ -13,12 +13,13 @@ from tracker.domain.pack import Pack
 from tracker.domain.progress import Progress
 from tracker.domain.session import BenchReading, BenchTest
 from tracker.intake import checks
-from tracker.intake.columns import BENCH, CHARGES, CONTROLLERS, KINDS, PACKS, RUNS, VEHICLES, BenchRow, FileKind
+from tracker.intake.columns import BENCH, CHARGES, CONTROLLERS, KINDS, KNOWN_COLUMNS, PACKS, RUNS, VEHICLES, BenchRow, FileKind
 from tracker.intake.paths import files_of
 from tracker.intake.refusals import Refusals
-from tracker.intake.separators import foreign_format, open_text
+from tracker.intake.separators import LONGEST_ROW, foreign_format, open_text, split_header
 from tracker.intake.table_file import TableFile
 from tracker.intake.text import shown
+from tracker.intake.trace_file import is_trace
 
 Key = tuple[str, ...]
 """The kind of a record and what tells it from others: ("pack", name), ("run", pack, time in UTC as ISO 8601), …"""
@@ -40,6 +41,8 @@ class Intake:
     logbook: Logbook
     places: dict[Key, Place] = field(default_factory=dict)
     warnings: tuple[str, ...] = ()
+    traces: tuple[Path, ...] = ()
+    """Files that are recordings, not read yet."""
 
 
 _KINDS = {kind.name: kind for kind in KINDS}
@@ -68,7 +71,7 @@ def read_files(paths: Sequence[Path], progress: Progress | None = None) -> Intak
     collection.cross_check()
     if refusals.any:
         raise refusals.error()
-    return Intake(collection.logbook(), collection.places, tuple(warnings))
+    return Intake(collection.logbook(), collection.places, tuple(warnings), tuple(collection.traces))
 
 
 def _read_file(path: Path, collection: _Collection, warnings: list[str], progress: Progress | None) -> None:
@@ -79,11 +82,21 @@ def _read_file(path: Path, collection: _Collection, warnings: list[str], progres
         if foreign is not None:
             refusals.add(label, 1, "file", foreign)
             return
+        if _is_recording(path):
+            collection.traces.append(path)
+            return
         with open_text(path) as stream:
             table = TableFile(stream, label, refusals, warnings)
             collection.take(table, label, _telling(table.records(), f"reading {path.name}, rows", progress))
     except OSError as error:
         refusals.add(label, 1, "file", f"cannot be read ({error.strerror or error}); look at its rights and its disk.")
+
+
+def _is_recording(path: Path) -> bool:
+    """Tell whether a file is no logbook's but a recording's; its header alone is looked at."""
+    with open_text(path) as stream:
+        _, names = split_header(next((line for line in iter(lambda: stream.readline(LONGEST_ROW), "") if line.strip()), ""), KNOWN_COLUMNS)
+    return not any(set(names).issuperset(kind.required) for kind in KINDS) and is_trace(path)
 
 
 def _telling(records: Iterator[tuple[int, Any]], label: str, progress: Progress | None) -> Iterator[tuple[int, Any]]:
@@ -102,6 +115,7 @@ class _Collection:
     def __init__(self, refusals: Refusals) -> None:
         self.refusals = refusals
         self.places: dict[Key, Place] = {}
+        self.traces: list[Path] = []
         self._records: dict[str, dict[Key, Any]] = {kind.name: {} for kind in KINDS}
 
     def take(self, table: TableFile, label: str, records: Iterator[tuple[int, Any]]) -> None:

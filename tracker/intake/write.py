@@ -15,15 +15,17 @@ from typing import Any
 
 from tracker.domain.logbook import Logbook
 from tracker.domain.session import BenchTest
+from tracker.domain.trace import Trace
 from tracker.errors import InputError
 from tracker.intake.columns import BENCH, CHARGES, CONTROLLERS, PACKS, RUNS, VEHICLES, BenchRow, FileKind
 from tracker.intake.text import name_problem
+from tracker.intake.trace_write import trace_file_name, write_trace
 
 _NEEDS_QUOTES = re.compile(r'[,;"\r\n\t]|^\s|\s$')
 
 
-def write_folder(logbook: Logbook, folder: Path) -> tuple[Path, ...]:
-    """Write all six files into a folder, made when it is not there; other files in it are left alone.
+def write_folder(logbook: Logbook, folder: Path, traces: Iterable[Trace] = ()) -> tuple[Path, ...]:
+    """Write all six files into a folder, made when it is not there, and one for each recording; other files in it are left alone.
 
     All files are written beside their places first and moved there at the end, so that a full disk or a power cut
     leaves no half of a file. Files of the same six names that stand there already are replaced.
@@ -41,18 +43,24 @@ def write_folder(logbook: Logbook, folder: Path) -> tuple[Path, ...]:
     )
     try:
         folder.mkdir(parents=True, exist_ok=True)
-        return _write_all(tables, folder)
+        return _write_all(tables, folder, traces)
     except (OSError, ValueError) as error:
         raise InputError(f"'{folder}' cannot be written ({getattr(error, 'strerror', None) or error}); choose another folder.") from error
 
 
-def _write_all(tables: Iterable[tuple[FileKind, Iterable[Any]]], folder: Path) -> tuple[Path, ...]:
+def _write_all(tables: Iterable[tuple[FileKind, Iterable[Any]]], folder: Path, traces: Iterable[Trace]) -> tuple[Path, ...]:
     written: list[tuple[Path, Path]] = []
     try:
         for kind, records in tables:
             beside = folder / f".{kind.file_name}.{token_hex(4)}"
             written.append((beside, folder / kind.file_name))
             _write_file(kind, records, beside)
+        taken: set[str] = set()
+        for trace in traces:
+            name = trace_file_name(trace, taken)
+            beside = folder / f".{name}.{token_hex(4)}"
+            written.append((beside, folder / name))
+            write_trace(trace, beside)
         for _, target in written:
             if target.is_dir():
                 raise InputError(f"'{target}' is a folder and cannot be replaced by a file; nothing was changed; choose another folder.")

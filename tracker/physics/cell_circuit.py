@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -32,6 +32,8 @@ class CellTables:
         Factor on the series resistance, shape (points,) [1]
     pair_factor : FloatArray
         Factor on each pair's resistance, shape (pairs, points) [1]
+    ocv_rows : tuple[FloatArray, FloatArray]
+        Rested voltages and how much each rises to the next of its curve, in one row with all curves' values at one point together [V]
     """
 
     low: float
@@ -39,6 +41,10 @@ class CellTables:
     ocv_v: FloatArray
     r0_factor: FloatArray
     pair_factor: FloatArray
+    ocv_rows: tuple[FloatArray, FloatArray] = field(init=False, repr=False)
+
+    def __post_init__(self) -> None:
+        object.__setattr__(self, "ocv_rows", with_rises(self.ocv_v))
 
     @property
     def soc(self) -> FloatArray:
@@ -79,6 +85,29 @@ def cell_tables(
         if values.shape[-1:] != (points,) or not np.all(np.isfinite(values)):
             raise InputError(f"The {what} must be a finite number at each of the {points} states of charge from {_LOW:g} to {_HIGH:g}.")
     return CellTables(_LOW, _HIGH, voltage_v, factors[0], np.asarray(factors[1:]).reshape(-1, points))
+
+
+def with_rises(table: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """Values in one row, and by how much each rises to the next of its own curve.
+
+    Parameters
+    ----------
+    table : FloatArray
+        Values, shape (points,) or (curves, points) [1]
+
+    Returns
+    -------
+    values, rises : FloatArray
+        All curves' values at one point lie together, as the cells that ask for them stand at much the same charge [1]
+
+    References
+    ----------
+    .. [1] No source: a definition.
+    """
+    values = np.ascontiguousarray(table.T)
+    rises = np.zeros_like(values)
+    np.subtract(values[1:], values[:-1], out=rises[:-1])
+    return values.reshape(-1), rises.reshape(-1)
 
 
 @dataclass(frozen=True, slots=True, eq=False)

@@ -8,11 +8,13 @@ run straight over the charge it takes: the pairs' voltages are the solution of t
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from tracker.errors import InputError
-from tracker.physics.cell_circuit import Cells, CellState
+from tracker.physics.cell_circuit import Cells, CellState, with_rises
 from tracker.physics.load_voltage import arrhenius_factor
 
 FloatArray = NDArray[np.float64]
@@ -77,17 +79,20 @@ class MovingCells:
         self._places_per_soc = (points - 1) / (tables.high - tables.low)
         self._last = points - 2
         self._per_as = self._places_per_soc / (_SECONDS_PER_HOUR * np.asarray(cells.capacity_ah, dtype=np.float64))
-        self._ocv, self._ocv_rise = _with_rises(tables.ocv_v)
+        self._ocv, self._ocv_rise = tables.ocv_rows
         self._curves = np.arange(len(tables.ocv_v)) if tables.ocv_v.ndim > 1 else None
         self._r0_table = _unless_even(tables.r0_factor)
         self._pair_tables = [_unless_even(factor) for factor in tables.pair_factor]
+        for pair, factor in enumerate(tables.pair_factor[1:], start=1):
+            if np.array_equal(factor, tables.pair_factor[0]):
+                self._pair_tables[pair] = self._pair_tables[0]
         self._place = (np.broadcast_to(state.soc, shape) - self._low) * self._places_per_soc
         self._pair_v = [np.array(np.broadcast_to(volts, shape)) for volts in state.pair_v]
         self._kelvin = np.array(state.temperature_k if cells.heating is None else np.broadcast_to(state.temperature_k, shape))
         self._pair_count = len(kind.pair_s)
         self._index, self._curve_index = np.empty(shape, dtype=np.intp), np.empty(shape, dtype=np.intp)
         self._part, self._work, self._more = np.empty(shape), np.empty(shape), np.empty(shape)
-        self._ocv_now, self._r0_now = np.empty(shape), np.empty(shape)
+        self._ocv_now, self._r0_now, self._factor = np.empty(shape), np.empty(shape), np.empty(shape)
         self._pair_now = [np.empty(shape) for _ in kind.pair_s]
         self._pair_before = [np.empty(shape) for _ in kind.pair_s]
         self._weights: dict[float, list[tuple[FloatArray, FloatArray, FloatArray]]] = {}
@@ -110,15 +115,60 @@ class MovingCells:
         """Rested voltage at the present charge, as a copy [V]."""
         return self._ocv_now.copy()
 
-    def advance(self, current_a: FloatArray, duration_s: float) -> FloatArray:
-        """Go on under one current.
+    @property
+    def lowest_soc(self) -> FloatArray:
+        """State of charge of the lowest along the first axis [1]."""
+        return np.asarray(self._place.min(axis=0) / self._places_per_soc + self._low)
+
+    @property
+    def highest_soc(self) -> FloatArray:
+        """State of charge of the highest along the first axis [1]."""
+        return np.asarray(self._place.max(axis=0) / self._places_per_soc + self._low)
+
+    @property
+    def pair_s(self) -> tuple[FloatArray, ...]:
+        """Time constant of each pair at the present temperature [s]."""
+        return tuple(self._tau)
+
+    def voltage_under(self, current_a: FloatArray) -> FloatArray:
+        """Voltage as soon as a current flows.
 
         Parameters
         ----------
         current_a : FloatArray
             Current, discharge positive, a shape that broadcasts with the cells [A]
-        duration_s : float
-            How long, above 0 [s]
+
+        Returns
+        -------
+        FloatArray
+            Voltage, what is over the pairs as it stands [V]
+
+        References
+        ----------
+        .. [1] As in `step`.
+        """
+        return np.asarray(self._ocv_now - self._r0_now * current_a - sum(self._pair_v))
+
+    def advance(
+        self,
+        current_a: FloatArray,
+        duration_s: float | FloatArray,
+        *,
+        mean_a: FloatArray | None = None,
+        pair_a: Sequence[FloatArray] | None = None,
+    ) -> FloatArray:
+        """Go on under one current, or under one that comes and goes.
+
+        Parameters
+        ----------
+        current_a : FloatArray
+            Current, discharge positive, a shape that broadcasts with the cells; of one that comes and goes, that at the end [A]
+        duration_s : float | FloatArray
+            How long, above 0, a shape that broadcasts with the cells [s]
+        mean_a : FloatArray, optional
+            Its mean; as at the end when left out [A]
+        pair_a : Sequence[FloatArray], optional
+            For each pair, the steady current that would leave it the same voltage; as at the end when left out [A]
 
         Returns
         -------
@@ -132,17 +182,18 @@ class MovingCells:
         work, more = self._work, self._more
         weights = self._weights_for(duration_s)
         if self._cells.heating is not None:
-            self._heat(current_a, duration_s)
-        np.multiply(self._per_as, current_a * duration_s, out=work)
+            if mean_a is not None or np.ndim(duration_s):
+                raise InputError("Cells that warm go on under one current and for one time only.")
+            self._heat(current_a, float(duration_s))
+        np.multiply(self._per_as, (current_a if mean_a is None else mean_a) * duration_s, out=work)
         self._place -= work
         self._pair_before, self._pair_now = self._pair_now, self._pair_before
         self._look_up()
         volts = self._ocv_now - np.multiply(self._r0_now, current_a, out=work)
         for pair, (kept, start, end) in enumerate(weights):
-            over = self._pair_v[pair]
-            np.multiply(self._pair_before[pair], start, out=work)
-            work += np.multiply(self._pair_now[pair], end, out=more)
-            work *= current_a
+            over, through_a = self._pair_v[pair], current_a if pair_a is None else pair_a[pair]
+            np.multiply(self._pair_before[pair], start * through_a, out=work)
+            work += np.multiply(self._pair_now[pair], end * through_a, out=more)
             over *= kept
             over += work
             volts -= over
@@ -159,25 +210,31 @@ class MovingCells:
         if self._curves is not None:
             index = np.multiply(index, len(self._curves), out=self._curve_index)
             index += self._curves
-        np.take(self._ocv_rise, index, out=work, mode="clip")
+        self._ocv_rise.take(index, out=work, mode="clip")
         work *= part
-        np.take(self._ocv, index, out=self._ocv_now, mode="clip")
+        self._ocv.take(index, out=self._ocv_now, mode="clip")
         self._ocv_now += work
-        self._scaled(self._r0_table, self._r0_warm, self._r0_now)
-        for table, base, now in zip(self._pair_tables, self._pair_warm, self._pair_now, strict=True):
-            self._scaled(table, base, now)
+        self._factor_on(self._r0_table, self._r0_now)
+        self._r0_now *= self._r0_warm
+        for pair, (table, base, now) in enumerate(zip(self._pair_tables, self._pair_warm, self._pair_now, strict=True)):
+            if pair and table is self._pair_tables[0]:
+                np.multiply(self._factor, base, out=now)  # the same factor as on the first
+                continue
+            self._factor_on(table, now)
+            if pair == 0:
+                np.copyto(self._factor, now)
+            now *= base
 
-    def _scaled(self, table: tuple[FloatArray, FloatArray] | None, base: FloatArray, out: FloatArray) -> None:
-        """Resistance at the present charge from the one where the factor is 1."""
+    def _factor_on(self, table: tuple[FloatArray, FloatArray] | None, out: FloatArray) -> None:
+        """Factor on a resistance at the present charge."""
         if table is None:
-            np.copyto(out, base)
+            out.fill(1.0)
             return
         values, rises = table
-        np.take(rises, self._index, out=self._work, mode="clip")
+        rises.take(self._index, out=self._work, mode="clip")
         self._work *= self._part
-        np.take(values, self._index, out=out, mode="clip")
+        values.take(self._index, out=out, mode="clip")
         out += self._work
-        out *= base
 
     def _warm(self) -> None:
         """Take what depends on the temperature at the present one."""
@@ -191,17 +248,18 @@ class MovingCells:
         if any(slower):
             self._weights.clear()
 
-    def _weights_for(self, duration_s: float) -> list[tuple[FloatArray, FloatArray, FloatArray]]:
+    def _weights_for(self, duration_s: float | FloatArray) -> list[tuple[FloatArray, FloatArray, FloatArray]]:
         """For each pair, what counts its voltage, its resistance at the start and its resistance at the end."""
-        found = self._weights.get(duration_s)
+        kept = duration_s if isinstance(duration_s, float) else None
+        found = self._weights.get(kept) if kept is not None else None
         if found is None:
             found = []
             for tau in self._tau:
                 lost = -np.expm1(-duration_s / tau)
                 end = 1.0 - tau / duration_s * lost
                 found.append((np.asarray(1.0 - lost), np.asarray(lost - end), np.asarray(end)))
-            if len(self._weights) < 1000:  # a recording may hold as many lengths of step as steps
-                self._weights[duration_s] = found
+            if kept is not None and len(self._weights) < 1000:  # a recording may hold as many lengths of step as steps
+                self._weights[kept] = found
         return found
 
     def _heat(self, current_a: FloatArray, duration_s: float) -> None:
@@ -218,13 +276,6 @@ class MovingCells:
         self._warm()
 
 
-def _with_rises(table: FloatArray) -> tuple[FloatArray, FloatArray]:
-    """Values in one row, and by how much each rises to the next of its own curve; all curves' values at one point lie together,
-    as the cells that ask for them stand at much the same charge."""
-    rises = np.diff(table, axis=-1, append=table[..., -1:])
-    return table.T.reshape(-1), rises.T.reshape(-1)
-
-
 def _unless_even(factor: FloatArray) -> tuple[FloatArray, FloatArray] | None:
     """Values and rises of a factor, or nothing where it is 1 throughout."""
-    return None if np.all(factor == 1.0) else _with_rises(factor)
+    return None if np.all(factor == 1.0) else with_rises(factor)

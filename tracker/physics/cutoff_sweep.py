@@ -5,23 +5,20 @@ So the lowest voltage can only fall and the charge only grow as the cutoff goes 
 
 from __future__ import annotations
 
-from collections import deque
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from tracker.errors import InputError
-from tracker.physics.cell_circuit import settled_voltage
 from tracker.physics.load_profile import LoadProfile
+from tracker.physics.pace import LEAST_SOC, Periods, Stretch
 from tracker.physics.pack_discharge import standing_current
 from tracker.physics.pack_draws import ControllerDraws, PackDraws
 
 FloatArray = NDArray[np.float64]
-BoolArray = NDArray[np.bool_]
 
 _SECONDS_PER_HOUR = 3600.0
-_ROUNDING_S = 1e-9
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -32,25 +29,18 @@ class CutoffSweep:
     ----------
     cutoffs_v : FloatArray
         The cutoffs, rising, of the pack or of one cell as the controller's mode says, shape (cutoffs,) [V]
-    tripped : NDArray
-        Whether the controller let go before the end, shape (cutoffs, draws) [1]
     run_s : FloatArray
         When the run ended, shape (cutoffs, draws) [s]
     charge_ah : FloatArray
         Charge taken until then, shape (cutoffs, draws) [Ah]
-    lowest_cell_v : FloatArray
-        Lowest voltage of each cell until then, shape (cutoffs, draws, cells) [V]
-    soc, rested_v : FloatArray
-        Charge of each cell then, and where it will rest, shape (cutoffs, draws, cells) [1], [V]
+    lowest_v : FloatArray
+        Lowest voltage of any cell until then, shape (cutoffs, draws) [V]
     """
 
     cutoffs_v: FloatArray
-    tripped: BoolArray
     run_s: FloatArray
     charge_ah: FloatArray
-    lowest_cell_v: FloatArray
-    soc: FloatArray
-    rested_v: FloatArray
+    lowest_v: FloatArray
 
 
 def cutoff_sweep(
@@ -59,11 +49,9 @@ def cutoff_sweep(
     load: LoadProfile,
     cutoffs_v: ArrayLike,
     *,
-    end_s: float,
     trip_error_v: ArrayLike = 0.0,
     receiver_a: float = 0.0,
-    dead_v: float = 0.0,
-    longest_step_s: float = 1.0,
+    until_cell_v: float = -np.inf,
 ) -> CutoffSweep:
     """Run drawn packs once and read off what each of many cutoffs would have come to.
 
@@ -72,21 +60,17 @@ def cutoff_sweep(
     pack : PackDraws
         The pack's versions [1]
     controller : ControllerDraws
-        The one controller that hangs on it; its trip and restart are not looked at [1]
+        The one controller that hangs on it, which lets go at once; its trip and restart are not looked at [1]
     load : LoadProfile
-        What the model draws; the controller takes its share of it [A]
+        What the model draws over and over, hardest in its last stretch; the controller takes its share of it [A]
     cutoffs_v : ArrayLike
         Cutoffs to try, rising, shape (cutoffs,) [V]
-    end_s : float
-        When the run ends in any case [s]
     trip_error_v : ArrayLike
         By how much each draw's controller lets go above its setting, one for all or shape (draws,) [V]
     receiver_a : float
         Current of receiver and servos, where the controller feeds them [A]
-    dead_v : float
-        Voltage of the pack at or below which nothing runs any more [V]
-    longest_step_s : float
-        Longest step: voltages are looked at its end [s]
+    until_cell_v : float
+        Where it is enough to know that a cell goes below this: such a run is not followed further [V]
 
     Returns
     -------
@@ -95,7 +79,8 @@ def cutoff_sweep(
 
     Notes
     -----
-    With a delay the controller lets go where the highest voltage over the delay falls below the cutoff.
+    Voltages are looked at where the last stretch of the load ends. Several periods in one step are read off in between as if the voltage fell
+    evenly, at the end of the period in which it falls below. A pack that gives no voltage any more ends its run there.
     One cutoff alone gives what `discharge` gives for a controller set to it that stays off.
 
     References
@@ -109,93 +94,77 @@ def cutoff_sweep(
         raise InputError(
             f"The errors of the trip have shape {np.shape(trip_error_v)}; give one for all or one for each of {pack.draws} draws."
         )
-    falling = cutoffs[::-1, None] + np.asarray(trip_error_v, dtype=np.float64)
-    passes = _Passes(pack, np.broadcast_to(controller.of_the_pack(falling, pack), (len(cutoffs), pack.draws)))
-    cells, standing_a = pack.moving(), standing_current([controller], receiver_a)
-    lead_ohm = np.asarray(pack.lead_ohm, dtype=np.float64) + controller.own_lead_ohm
-    highest = _Highest(controller.delay_s)
-    time_s, charge_as, lowest_v = 0.0, np.zeros(pack.draws), np.full((pack.series, pack.draws), np.inf)
-    for duration_s, current_a in load.steps(longest_step_s, end_s):
-        total_a = (controller.load_share * current_a + standing_a) * passes.going
-        volts = cells.advance(total_a, duration_s)
-        time_s += duration_s
-        charge_as += total_a * duration_s
-        np.minimum(lowest_v, volts, out=lowest_v)
-        pack_v = volts.sum(axis=0)
-        held_v = highest.since_the_delay(time_s, pack_v - total_a * lead_ohm)
-        if held_v is not None:
-            passes.note(held_v, time_s, charge_as, lowest_v, cells.soc)
-        dead = passes.going & (pack_v <= dead_v)
-        if dead.any():
-            passes.finish(dead, time_s, charge_as, lowest_v, cells.soc)
-        if not passes.going.any():
-            break
-    passes.finish(passes.going.copy(), time_s, charge_as, lowest_v, cells.soc)
-    return passes.sweep(cutoffs)
+    settings = cutoffs[:, None] + np.asarray(trip_error_v, dtype=np.float64)
+    levels_v = np.broadcast_to(controller.of_the_pack(settings, pack), (len(cutoffs), pack.draws))
+    return _Path(pack, controller, load, receiver_a, levels_v[0], until_cell_v).sweep(cutoffs, levels_v)
 
 
-class _Highest:
-    """Highest voltage over the delay up to now."""
+class _Path:
+    """The way down of every draw: rows of what was looked at, one a step, the first before anything was drawn."""
 
-    def __init__(self, delay_s: float) -> None:
-        self.delay_s = delay_s - _ROUNDING_S
-        self.seen: deque[tuple[float, FloatArray]] = deque()
+    def __init__(
+        self, pack: PackDraws, controller: ControllerDraws, load: LoadProfile, receiver_a: float, last_v: FloatArray, until_cell_v: float
+    ) -> None:  # fmt: skip
+        self.cells, self.last_v, self.until_cell_v = pack.moving(), last_v, until_cell_v
+        self.share, self.standing_a = controller.load_share, standing_current([controller], receiver_a)
+        self.lead_ohm = np.asarray(pack.lead_ohm, dtype=np.float64) + controller.own_lead_ohm
+        self.going = np.ones(pack.draws, dtype=np.bool_)
+        none, volts = np.zeros(pack.draws), self.cells.rested_v
+        self.seen_v, self.lowest_v = [volts.sum(axis=0)], [volts.min(axis=0)]
+        self.time_s, self.charge_as, self.periods = [none], [none], [np.ones(pack.draws)]
+        periods = Periods(load, self.cells, pack.kind.tables, pack.capacity_ah.min(axis=1))
+        for stretch in periods.opening():
+            self._go_on(stretch, np.ones(pack.draws))
+        mean_a = self._drawn(periods.mean_a)
+        while self.going.any():
+            count = periods.count(self.cells.lowest_soc, mean_a)
+            self._go_on(periods.whole(count), count)
 
-    def since_the_delay(self, time_s: float, seen_v: FloatArray) -> FloatArray | None:
-        """Highest voltage looked at since the delay began, or nothing as long as not so much time has passed."""
-        if self.delay_s <= 0:
-            return seen_v
-        self.seen.append((time_s, seen_v))
-        while len(self.seen) > 1 and self.seen[1][0] <= time_s - self.delay_s:
-            self.seen.popleft()
-        if self.seen[0][0] > time_s - self.delay_s:
-            return None
-        return np.asarray(np.max([volts for _, volts in self.seen], axis=0))
+    def _drawn(self, current_a: FloatArray) -> FloatArray:
+        return np.asarray(self.share * current_a + self.standing_a)
+
+    def _go_on(self, stretch: Stretch, count: FloatArray) -> None:
+        going, now_a = self.going, self._drawn(stretch.current_a) * self.going
+        mean_a = now_a if stretch.mean_a is None else self._drawn(stretch.mean_a) * going
+        pair_a = None if stretch.pair_a is None else [self._drawn(each_a) * going for each_a in stretch.pair_a]
+        volts = self.cells.advance(now_a, stretch.duration_s, mean_a=mean_a, pair_a=pair_a)
+        total_v = volts.sum(axis=0)
+        # Who has stopped recovers; what is seen then is of no run.
+        self.seen_v.append(np.where(going, np.minimum(total_v - now_a * self.lead_ohm, self.seen_v[-1]), self.seen_v[-1]))
+        self.lowest_v.append(np.where(going, np.minimum(volts.min(axis=0), self.lowest_v[-1]), self.lowest_v[-1]))
+        self.time_s.append(self.time_s[-1] + stretch.duration_s * going)
+        self.charge_as.append(self.charge_as[-1] + mean_a * stretch.duration_s)
+        self.periods.append(count)
+        wanted = (self.seen_v[-1] >= self.last_v) & (self.lowest_v[-1] >= self.until_cell_v)
+        self.going = going & wanted & (total_v > 0.0) & (self.cells.highest_soc > LEAST_SOC)
+
+    def sweep(self, cutoffs_v: FloatArray, levels_v: FloatArray) -> CutoffSweep:
+        """Read off where each draw passes each level."""
+        seen_v = np.array(self.seen_v)
+        draws = seen_v.shape[1]
+        after = np.maximum(_first_below(seen_v, levels_v), 1) * draws + np.arange(draws)
+        before = after - draws
+        before_v, after_v = seen_v.take(before), seen_v.take(after)
+        count = np.array(self.periods).take(after)
+        fallen = (before_v - levels_v) / np.maximum(before_v - after_v, 1e-12)
+        part = np.where(after_v < levels_v, np.clip(np.floor(fallen * count) + 1.0, 1.0, count) / count, 1.0)
+
+        def at(rows: list[FloatArray]) -> FloatArray:
+            values = np.array(rows)
+            early = values.take(before)
+            return np.asarray(early + part * (values.take(after) - early))
+
+        return CutoffSweep(cutoffs_v, at(self.time_s), at(self.charge_as) / _SECONDS_PER_HOUR, at(self.lowest_v))
 
 
-class _Passes:
-    """Each draw's way down through the cutoffs, the highest first."""
-
-    def __init__(self, pack: PackDraws, falling_v: FloatArray) -> None:
-        count, draws = falling_v.shape
-        self.tables = pack.kind.tables
-        self.falling_v, self.next, self.draw = falling_v, np.zeros(draws, dtype=np.intp), np.arange(draws)
-        self.going: BoolArray = np.ones(draws, dtype=np.bool_)
-        self.tripped: BoolArray = np.zeros((count, draws), dtype=np.bool_)
-        self.run_s, self.charge_ah = np.empty((count, draws)), np.empty((count, draws))
-        self.lowest_v, self.soc = np.empty((count, draws, pack.series)), np.empty((count, draws, pack.series))
-        self.next_v = falling_v[0].copy()
-
-    def note(self, held_v: FloatArray, time_s: float, charge_as: FloatArray, lowest_v: FloatArray, soc: FloatArray) -> None:
-        """Write down the cutoffs the voltage has fallen below."""
-        at = np.flatnonzero(held_v < self.next_v)
-        while len(at):
-            self.tripped[self.next[at], at] = True
-            self._write(at, time_s, charge_as, lowest_v, soc)
-            self.next[at] += 1
-            left = self.next[at] < len(self.falling_v)
-            done, at = at[~left], at[left]
-            self.going[done], self.next_v[done] = False, -np.inf
-            self.next_v[at] = self.falling_v[self.next[at], at]
-            at = at[held_v[at] < self.next_v[at]]
-
-    def finish(self, which: BoolArray, time_s: float, charge_as: FloatArray, lowest_v: FloatArray, soc: FloatArray) -> None:
-        """End runs before they came to the cutoffs that are left."""
-        at = np.flatnonzero(which)
-        while len(at):
-            self._write(at, time_s, charge_as, lowest_v, soc)
-            self.next[at] += 1
-            self.going[at], self.next_v[at] = False, -np.inf
-            at = at[self.next[at] < len(self.falling_v)]
-
-    def _write(self, at: NDArray[np.intp], time_s: float, charge_as: FloatArray, lowest_v: FloatArray, soc: FloatArray) -> None:
-        place = self.next[at]
-        self.run_s[place, at] = time_s
-        self.charge_ah[place, at] = charge_as[at] / _SECONDS_PER_HOUR
-        self.lowest_v[place, at] = lowest_v[:, at].T
-        self.soc[place, at] = soc[:, at].T
-
-    def sweep(self, cutoffs_v: FloatArray) -> CutoffSweep:
-        soc = self.soc[::-1]
-        rested_v = np.swapaxes(settled_voltage(self.tables, np.swapaxes(soc, 1, 2)), 1, 2)
-        return CutoffSweep(cutoffs_v, self.tripped[::-1], self.run_s[::-1], self.charge_ah[::-1], self.lowest_v[::-1], soc, rested_v)
+def _first_below(falling_v: FloatArray, levels_v: FloatArray) -> NDArray[np.intp]:
+    """First row of a falling path below each level, the last row where there is none; shape of the levels."""
+    rows, draws = falling_v.shape
+    low, high = np.zeros(levels_v.shape, dtype=np.intp), np.full(levels_v.shape, rows - 1, dtype=np.intp)
+    columns = np.arange(draws)
+    for _ in range(int(rows).bit_length()):
+        middle = (low + high) // 2
+        below = falling_v.take(middle * draws + columns) < levels_v
+        high = np.where(below, middle, high)
+        low = np.where(below, low, np.minimum(middle + 1, high))
+    return low

@@ -37,7 +37,13 @@ def soc_at(tables: CellTables, voltage_v: ArrayLike) -> FloatArray:
     rising = np.maximum.accumulate(tables.ocv_v, axis=-1)
     if rising.ndim == 1:
         return np.interp(volts, rising, tables.soc)
-    return np.stack([np.interp(volts[..., draw], curve, tables.soc) for draw, curve in enumerate(rising)], axis=-1)
+    last = rising.shape[-1] - 1
+    below = np.stack([np.count_nonzero(rising <= row[:, None], axis=1) for row in np.atleast_2d(volts)])
+    upper = np.clip(below, 1, last)
+    draws = np.arange(len(rising))
+    low_v, high_v = rising[draws, upper - 1], rising[draws, upper]
+    part = np.clip((np.atleast_2d(volts) - low_v) / np.where(high_v > low_v, high_v - low_v, 1.0), 0.0, 1.0)
+    return np.asarray(tables.low + (upper - 1 + part) * (tables.high - tables.low) / last).reshape(volts.shape)
 
 
 def hours_to_floor(pack: PackDraws, soc: ArrayLike, drain_a: float, floor_v: float) -> FloatArray:

@@ -20,7 +20,7 @@ MUCH_LESS = 0.25
 WASTED = 2.0 / 3.0
 """Less than this part of the charge used before the controllers let go: a third is never used. The tool's own line."""
 COUNTED_ABOVE_FULL_V = 0.1
-"""What a controller that counts cells takes for the most one cell can have, above full. Common practice."""
+"""What a controller that counts cells takes for the most one cell can have, above full: as the plan reckons. Common practice."""
 NEARLY_EMPTY_SOC = 0.05
 LEFT_IN_H = 48.0
 """A pack left plugged in that comes to its floor sooner than this is spoken of. The tool's own line."""

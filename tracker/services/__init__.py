@@ -16,6 +16,7 @@ from tracker.services.exchange import Exchange
 from tracker.services.packs import Packs
 from tracker.services.planning import Planning
 from tracker.services.runs import Runs
+from tracker.services.traces import Traces
 from tracker.store.database import Store, open_store
 
 
@@ -30,6 +31,7 @@ class Services:
         self.controllers = Controllers(store)
         self.edits = Edits(store)
         self.planning = Planning(store)
+        self.traces = Traces(store)
         self.exchange = Exchange(store)
         self.database = Database(store)
 

@@ -18,6 +18,7 @@ from tracker.estimators.assess import View
 from tracker.estimators.history import PackHistory
 from tracker.estimators.memory import read_if_sound
 from tracker.services.estimating import Job, Judged, Known, Saved, estimate, ready_to_save
+from tracker.services.recorded import recorded
 from tracker.services.workers import estimate_all, worker_count
 from tracker.store.database import Store
 from tracker.store.garbage import collector_resting
@@ -85,7 +86,9 @@ def assess(
 def histories(records: Records, names: Sequence[str], *, limit_last: int | None = None) -> list[PackHistory]:
     """Return what was written down of each pack, or the last of it, in the order named."""
     packs = {pack.name: pack for pack in records.packs()} if len(names) > 1 else {name: records.pack(name) for name in names}
-    runs = {pack: tuple(group) for pack, group in groupby(records.runs(names, limit_last=limit_last), key=lambda run: run.pack)}
+    series = {name: pack.series for name, pack in packs.items()}
+    written = recorded(records, records.runs(names, limit_last=limit_last), series)
+    runs = {pack: tuple(group) for pack, group in groupby(written, key=lambda run: run.pack)}
     charges = {pack: tuple(group) for pack, group in groupby(records.charges(names, limit_last=limit_last), key=lambda charge: charge.pack)}
     return [PackHistory(pack=packs[name], runs=runs.get(name, ()), charges=charges.get(name, ())) for name in names]
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
+from dataclasses import replace
 from datetime import datetime
 
 from tracker.domain.results import Finding
@@ -10,6 +11,7 @@ from tracker.domain.session import Charge
 from tracker.errors import ConflictError, NotFoundError
 from tracker.estimators import MODEL
 from tracker.services.assessing import assess, assess_and_save, histories
+from tracker.services.estimating import Judged
 from tracker.services.fitting import check_charge
 from tracker.services.naming import opening
 from tracker.services.noting import put, remove
@@ -50,13 +52,29 @@ class Charges:
                 )
             put(records, charge)
             [assessment] = assess_and_save(records, [charge.pack])
-        found = _gather(assessment.findings, (each.estimate.findings for each in assessment.runs))
-        return most_urgent_first(finding for finding in found if finding.at == charge.finished_at or finding not in known)
+        return _news(charge, assessment, known)
+
+    def preview(self, charge: Charge) -> tuple[Finding, ...]:
+        """Return what would be found about a charge or come to light with it; nothing is stored."""
+        with self._store.reading() as records:
+            check_charge(records, charge)
+            known = _known_findings(records, charge.pack)
+            [history] = histories(records, [charge.pack])
+            others = [each for each in history.charges if each.finished_at != charge.finished_at]
+            charges = tuple(sorted([*others, charge], key=lambda each: each.finished_at))
+            [assessment] = assess(records, [replace(history, charges=charges)])
+        return _news(charge, assessment, known)
 
     def remove(self, pack: str, finished_at: datetime) -> None:
         """Remove a charge; NotFoundError when it is not stored."""
         with self._store.writing() as records:
             remove(records, "charge", (pack, finished_at))
+
+
+def _news(charge: Charge, assessment: Judged, known: set[Finding]) -> tuple[Finding, ...]:
+    """Return what was found about the charge itself, or was not known before it."""
+    found = _gather(assessment.findings, (each.estimate.findings for each in assessment.runs))
+    return most_urgent_first(finding for finding in found if finding.at == charge.finished_at or finding not in known)
 
 
 def _known_findings(records: Records, pack: str) -> set[Finding]:

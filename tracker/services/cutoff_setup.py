@@ -9,6 +9,7 @@ from tracker.domain.controller import Controller, Vehicle
 from tracker.domain.pack import Pack
 from tracker.domain.planning import CutoffTask
 from tracker.domain.results import AssessedRun, Estimate, NotEnough
+from tracker.domain.trace import TraceSummary
 from tracker.errors import NotFoundError
 from tracker.estimators import MODEL
 from tracker.estimators.cutoff import TRIP_SD_V, Setup
@@ -19,10 +20,13 @@ from tracker.estimators.planned_load import LEAST_RUNS, planned_load
 from tracker.estimators.present_cutoffs import Trips
 from tracker.services.benching import stored_results
 from tracker.services.checks import unknown
+from tracker.services.recorded import summaries
 from tracker.store.records import Records
 
 CELL_TRIP_SD_V = 0.02
 """How far a controller lets go from its setting, of one cell, before it was tested on the bench. From memory."""
+STARTS = 40
+"""How full a pack is plugged in is taken from so many runs: the latest."""
 NO_CUTOFF = NotEnough("It has no cutoff.")
 NO_SETTING = NotEnough("Neither a setting nor a bench test tells where it lets go.")
 NO_RESTART = NotEnough("Not known where it runs again.")
@@ -56,7 +60,9 @@ def setup_of(records: Records, task: CutoffTask, found: Found) -> Setup:
     memory = None if stored is None else read_if_sound(stored.payload)
     tested = {result.controller: result for result in stored_results(records, None, None)}
     own = _runs(records, (found.pack.name,), found.vehicle.name)
-    runs = own if len(own) >= LEAST_RUNS else _runs(records, records.packs_driven((found.vehicle.name,)), found.vehicle.name)
+    began = [state for run in _runs(records, (found.pack.name,), None) if (state := _start(run)) is not None]
+    driven = records.packs_driven((found.vehicle.name,))
+    runs = own if len(own) >= LEAST_RUNS else _runs(records, driven, found.vehicle.name)
     return Setup(
         pack=found.pack,
         vehicle=found.vehicle,
@@ -64,7 +70,8 @@ def setup_of(records: Records, task: CutoffTask, found: Found) -> Setup:
         trips=tuple(trips_of(controller, tested.get(controller.name)) for controller in found.controllers),
         states=learned_from(found.pack, memory).states(),
         learned=memory is not None and len(memory.digests) >= LEAST_RUNS,
-        load=planned_load(task, found.pack, found.vehicle, runs),
+        load=planned_load(task, found.pack, found.vehicle, runs, _recordings(records, driven, found.vehicle.name)),
+        starts_soc=tuple(began[-STARTS:]),
     )
 
 
@@ -83,10 +90,25 @@ def trips_of(controller: Controller, tested: BenchResult | None) -> Trips:
     return Trips(trip_v=estimate(controller.cutoff_v, sd), restart_v=restart)
 
 
-def _runs(records: Records, packs: tuple[str, ...], vehicle: str) -> list[AssessedRun]:
+def _recordings(records: Records, packs: tuple[str, ...], vehicle: str) -> list[TraceSummary]:
+    """Return what the recordings of a model show, on whatever pack, in time order."""
+    found = summaries(records, packs) if packs else {}
+    if not found:
+        return []
+    runs = sorted((run for run in records.runs(packs) if run.vehicle == vehicle), key=lambda run: run.started_at)
+    return [found[run.pack, run.started_at] for run in runs if (run.pack, run.started_at) in found]
+
+
+def _start(assessed: AssessedRun) -> float | None:
+    """Charge of the cells as a run began, their mean."""
+    known = [cell.soc_before.value for cell in assessed.estimate.cells if isinstance(cell.soc_before, Estimate)]
+    return sum(known) / len(known) if known else None
+
+
+def _runs(records: Records, packs: tuple[str, ...], vehicle: str | None) -> list[AssessedRun]:
     if not packs:
         return []
     estimates = records.estimates(packs, MODEL)
-    runs = [run for run in records.runs(packs) if run.vehicle == vehicle and (run.pack, run.started_at) in estimates]
+    runs = [run for run in records.runs(packs) if vehicle in (None, run.vehicle) and (run.pack, run.started_at) in estimates]
     runs.sort(key=lambda run: run.started_at)
     return [AssessedRun(run=run, estimate=estimates[run.pack, run.started_at]) for run in runs]

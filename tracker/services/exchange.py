@@ -12,6 +12,7 @@ from tracker.domain.results import ImportReport
 from tracker.intake.logbook import read_files
 from tracker.intake.write import write_folder
 from tracker.services.importing import Import
+from tracker.services.importing_traces import import_traces
 from tracker.store import copying
 from tracker.store.database import Store
 
@@ -39,6 +40,7 @@ class Exchange:
         try:
             with self._store.writing() as records:
                 report = Import(records, intake, update=update, progress=progress).run(dry_run=dry_run)
+                report = import_traces(records, intake.traces, report, update=update, progress=progress)
                 if dry_run:
                     raise _NothingStoredError
         except _NothingStoredError:
@@ -48,8 +50,7 @@ class Exchange:
     def export(self, folder: Path) -> tuple[Path, ...]:
         """Write everything into CSV files that `import_files` reads back without loss."""
         with self._store.reading() as records:
-            logbook = records.logbook()
-        return write_folder(logbook, folder)
+            return write_folder(records.logbook(), folder, records.traces())
 
     def backup(self, file: Path, progress: Progress | None = None) -> Path:
         """Write a checked copy of everything, consistent while others write."""

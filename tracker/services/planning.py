@@ -9,6 +9,7 @@ from tracker import chemistry
 from tracker.domain.divider import DividerPlan, DividerTask
 from tracker.domain.planning import CutoffPlan, CutoffTask
 from tracker.errors import FieldErrors
+from tracker.estimators.cell_family import family
 from tracker.estimators.cutoff import plan_from
 from tracker.estimators.divider import plan_divider
 from tracker.rules.divider import divider_cautions
@@ -50,6 +51,11 @@ class Planning:
         controllers = {controller.name: controller for controller in found.controllers}
         state = Packs(self._store).state(task.pack)
         return replace(plan, findings=plan_findings(plan, controllers, chemistry.load(found.pack.chemistry), state))
+
+    def warm_up(self) -> None:
+        """Read in once what every plan is made with: the chemistries' curves."""
+        for name in chemistry.names():
+            family(name)
 
     def divider(self, task: DividerTask) -> DividerPlan:
         """The resistor that moves a trip point, with what to heed; InputError where none does, which says what would."""

@@ -43,7 +43,8 @@ class Studies:
 
 def _key(task: CutoffTask, setup: Setup) -> Hashable:
     asked = replace(task, risk=ANY_RISK)
-    return (asked, setup.pack, setup.vehicle, setup.controllers, setup.trips, setup.learned, setup.load, tuple(_numbers(setup.states)))
+    known = (setup.learned, setup.load, setup.starts_soc, tuple(_numbers(setup.states)))
+    return (asked, setup.pack, setup.vehicle, setup.controllers, setup.trips, *known)
 
 
 def _numbers(value: Any) -> Iterator[Hashable]:

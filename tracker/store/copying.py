@@ -10,7 +10,7 @@ from contextlib import closing, contextmanager
 from pathlib import Path
 from urllib.parse import quote
 
-from sqlalchemy import Connection, Integer, Table, delete, func, insert, select, text
+from sqlalchemy import Connection, Integer, LargeBinary, Table, delete, func, insert, select, text
 
 from tracker.domain.progress import Progress
 from tracker.errors import StoreError
@@ -19,6 +19,8 @@ from tracker.store.location import at_path, is_ours, read_head
 from tracker.store.tables import Base
 
 _ROWS_AT_A_TIME = 5_000
+_LARGE_ROWS_AT_A_TIME = 4
+"""Of a table whose rows may hold megabytes."""
 
 
 def backup(store: Store, file: Path, progress: Progress | None = None) -> Path:
@@ -140,8 +142,10 @@ def _copy_rows(source: Connection, target: Connection, progress: Progress | None
     total = sum(source.scalar(select(func.count()).select_from(table)) or 0 for table in tables)
     done = 0
     for table in tables:
-        rows = source.execution_options(yield_per=_ROWS_AT_A_TIME).execute(select(table)).mappings()
-        for part in rows.partitions(_ROWS_AT_A_TIME):
+        large = any(isinstance(column.type, LargeBinary) for column in table.columns)
+        at_once = _LARGE_ROWS_AT_A_TIME if large else _ROWS_AT_A_TIME
+        rows = source.execution_options(yield_per=at_once).execute(select(table)).mappings()
+        for part in rows.partitions(at_once):
             target.execute(insert(table), [dict(row) for row in part])
             done += len(part)
             if progress is not None:

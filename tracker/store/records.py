@@ -6,10 +6,11 @@ from tracker.domain.logbook import Logbook
 from tracker.store.changes import Changes
 from tracker.store.diary import Diary
 from tracker.store.inventory import Inventory
+from tracker.store.recordings import Recordings
 from tracker.store.results import Results
 
 
-class Records(Inventory, Diary, Results, Changes):
+class Records(Inventory, Diary, Recordings, Results, Changes):
     """What one transaction sees and, when it is for writing, may change."""
 
     def logbook(self) -> Logbook:

@@ -7,7 +7,7 @@ one: SQLite sorts text above all numbers, and so the upper bound also keeps text
 
 from __future__ import annotations
 
-from sqlalchemy import Boolean, CheckConstraint, ForeignKey, Index, MetaData, Text, UniqueConstraint
+from sqlalchemy import Boolean, CheckConstraint, ForeignKey, Index, LargeBinary, MetaData, Text, UniqueConstraint
 from sqlalchemy.orm import DeclarativeBase, Mapped, mapped_column
 
 from tracker.store.columns import (
@@ -273,6 +273,28 @@ class BenchReadingRow(Base):
     position: Mapped[Count] = mapped_column(primary_key=True, comment="from 1, in the order taken")
     supply_v: Mapped[Number] = mapped_column(comment="bench supply [V]")
     running: Mapped[bool] = mapped_column(Boolean(create_constraint=True, name="running"), comment="whether the motor turned")
+
+
+class TraceRow(Base):
+    """The recording of a run; it goes with its run. What is large stands last, so that the rest is read without it."""
+
+    __tablename__ = "trace"
+    __table_args__ = (
+        _whole("rows", 1, 2_000_000_000),
+        _between("span_s", 0, _LONGEST_S),
+        _whole("cells", 0, MOST_IN_SERIES),
+        {"comment": "recordings of runs"},
+    )
+
+    run_id: Mapped[int] = mapped_column(ForeignKey("run.id", ondelete="CASCADE"), primary_key=True)
+    rows: Mapped[Count] = mapped_column(comment="readings")
+    span_s: Mapped[Number] = mapped_column(comment="from the first reading to the last [s]")
+    cells: Mapped[Count] = mapped_column(comment="cells recorded one by one")
+    file_name: Mapped[Notes] = mapped_column(comment="of the file it was read from")
+    summary_version: Mapped[Name] = mapped_column(comment="version of the method that made the summary")
+    summary: Mapped[str] = mapped_column(Words, comment="what the recording shows, as a JSON object")
+    digest: Mapped[str] = mapped_column(Words, comment="SHA-256 of the payload")
+    payload: Mapped[bytes] = mapped_column(LargeBinary, comment="its columns, see tracker/store/trace_codec.py")
 
 
 class RunEstimateRow(Base):

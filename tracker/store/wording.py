@@ -74,6 +74,7 @@ _RECORDS = {
     "run": "a run of this pack at this time",
     "charge": "a charge of this pack at this time",
     "bench_reading": "a bench test of this controller at this time",
+    "trace": "a recording of this run",
     "run_estimate": "an estimate of this run",
     "pack_knowledge": "what was learned of this pack",
 }

@@ -5,12 +5,14 @@ from __future__ import annotations
 from typing import Any
 
 import pytest
+from dash.development.base_component import Component
 
+from dashboard.components.form import WORKING, asked_in, texts_of
 from dashboard.components.present import together_lines
 from dashboard.figures import cutoff_curve, voltage_ladder
 from dashboard.pages import cutoff
 from tests.dashboard.fake_plans import HOSTILE, LONG, guess, made_plan
-from tests.dashboard.fakes import club_services, empty_services
+from tests.dashboard.fakes import FakeServices, club_services, empty_services
 from tests.dashboard.words import every, words
 from tracker.domain.controller import Controller
 from tracker.domain.planning import CutoffPlan, CutoffTask, PresentState
@@ -21,12 +23,31 @@ ASKED = {"pack": "Tug 1", "vehicle": "Snow groomer"}
 TASK = CutoffTask(pack="Tug 1", vehicle="Snow groomer")
 
 
+def shown(services: FakeServices, **query: str) -> Component:
+    """The page with its answer, as it stands once both have come."""
+    packs, vehicles = services.packs.all(), services.controllers.vehicles()
+    asked = cutoff.filled(texts_of(query, cutoff.FIELDS), packs, vehicles)
+    answer, problems = cutoff.answered(services, asked)
+    return cutoff.page(cutoff.form(asked, packs, vehicles, problems), answer)
+
+
+def test_the_words_come_before_the_answer() -> None:
+    """What was asked is told to the store, out of which the answer is made: names of all kinds come back as they were."""
+    page = cutoff.layout(CLUB, pack=HOSTILE, vehicle="Snow groomer", c="-3,5")
+    assert WORKING in words(page)
+    assert "Let go at" not in words(page)
+    [store] = every(page, "Store")
+    assert asked_in(store.data, cutoff.FIELDS) == texts_of({"pack": HOSTILE, "vehicle": "Snow groomer", "c": "-3,5"}, cutoff.FIELDS)
+    [store] = every(cutoff.layout(CLUB), "Store")
+    assert store.data is None
+
+
 def plan_of(*controllers: Controller, safe: bool = True, risk: float = 0.01) -> CutoffPlan:
     return made_plan(CutoffTask(pack="Tug 1", vehicle="Snow groomer", risk=risk), 2, controllers, safe=safe)
 
 
 def test_the_advice_comes_first_with_why_and_the_timer() -> None:
-    said = words(cutoff.layout(CLUB, **ASKED))
+    said = words(shown(CLUB, **ASKED))
     assert "6.50 V for the pack, 3.25 V a cell" in " ".join(said.split())
     assert said.index("Let go at") < said.index("What each cutoff risks") < said.index("What the present controllers risk")
     assert "The weakest cell counts." in said
@@ -36,13 +57,13 @@ def test_the_advice_comes_first_with_why_and_the_timer() -> None:
 
 
 def test_another_risk_moves_the_advice() -> None:
-    strict, loose = (words(cutoff.layout(CLUB, **ASKED, risk=risk)) for risk in ("0.002", "0.2"))
+    strict, loose = (words(shown(CLUB, **ASKED, risk=risk)) for risk in ("0.002", "0.2"))
     assert "6.60 V" in strict
     assert "6.30 V" in loose
 
 
 def test_every_present_controller_is_judged_and_the_unsafe_ones_marked() -> None:
-    page = cutoff.layout(CLUB, **ASKED)
+    page = shown(CLUB, **ASKED)
     [table] = [one for one in every(page, "Table") if "Present controllers" in words(one)]
     rows = [words(row) for row in every(table, "Tr")][1:]
     assert ["Left track" in row for row in rows] == [True, False]
@@ -55,7 +76,7 @@ def test_every_present_controller_is_judged_and_the_unsafe_ones_marked() -> None
 
 
 def test_what_is_chosen_stands_in_the_fields() -> None:
-    page = cutoff.layout(CLUB, **ASKED, c="-3,5", risk="0.03")
+    page = shown(CLUB, **ASKED, c="-3,5", risk="0.03")
     chosen = [words(option) for option in every(page, "Option") if option.selected]
     assert chosen == ["Tug 1", "Snow groomer", "3 % of runs"]
     assert [field.value for field in every(page, "Input")] == ["-3,5", "", ""]
@@ -63,7 +84,7 @@ def test_what_is_chosen_stands_in_the_fields() -> None:
 
 @pytest.mark.parametrize(("field", "text"), [("c", "warm"), ("risk", "2"), ("mean_a", "-1"), ("burst_a", "many")])
 def test_what_is_wrong_is_said_at_its_field_and_no_answer_given(field: str, text: str) -> None:
-    page = cutoff.layout(CLUB, **ASKED, **{field: text})
+    page = shown(CLUB, **ASKED, **{field: text})
     [label] = [one for one in every(page, "Label") if one.htmlFor == f"cutoff-{field}"]
     assert "allowed" in words(label)
     assert "Let go at" not in words(page)
@@ -71,14 +92,14 @@ def test_what_is_wrong_is_said_at_its_field_and_no_answer_given(field: str, text
 
 
 def test_an_unknown_pack_is_said() -> None:
-    said = words(cutoff.layout(CLUB, pack=HOSTILE + "x", vehicle="Snow groomer"))
+    said = words(shown(CLUB, pack=HOSTILE + "x", vehicle="Snow groomer"))
     assert "No answer: " in said
     assert "is not known" in said
 
 
 def test_before_anything_is_chosen_the_page_says_what_to_do() -> None:
-    assert "Choose a pack and a model above" in words(cutoff.layout(CLUB))
-    assert "Choose a pack and a model above" in words(cutoff.layout(CLUB, pack="Tug 1"))
+    assert "Choose a pack and a model above" in words(shown(CLUB))
+    assert "Choose a pack and a model above" in words(shown(CLUB, pack="Tug 1"))
 
 
 def test_an_empty_database_offers_the_first_steps() -> None:
@@ -95,7 +116,7 @@ def test_without_a_safe_cutoff_nothing_is_advised() -> None:
 
 
 def test_a_model_without_controllers_is_told_what_to_use_instead() -> None:
-    said = words(cutoff.layout(CLUB, pack="Tug 1", vehicle="Bare hull"))
+    said = words(shown(CLUB, pack="Tug 1", vehicle="Bare hull"))
     assert "No controllers are written down" in said
     assert "use an alarm and the timer" in said
 
@@ -112,7 +133,7 @@ def test_how_long_a_forgotten_pack_lasts_is_said_in_a_fitting_unit(hours: float,
 
 
 def test_hostile_names_stay_text() -> None:
-    page = cutoff.layout(CLUB, pack=HOSTILE, vehicle=HOSTILE)
+    page = shown(CLUB, pack=HOSTILE, vehicle=HOSTILE)
     assert HOSTILE in words(page)
     figures: list[Any] = [one.figure.to_json() for one in every(page, "Graph")]
     assert len(figures) == 2

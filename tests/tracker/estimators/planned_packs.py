@@ -12,10 +12,11 @@ from tracker.domain.pack import Pack
 from tracker.domain.planning import CutoffPlan, CutoffTask, PlannedLoad
 from tracker.domain.results import NotEnough
 from tracker.estimators.cell_family import family
-from tracker.estimators.cutoff import Setup, plan_cutoff
+from tracker.estimators.cutoff import Setup, drawn_load, plan_cutoff
 from tracker.estimators.intervals import estimate
 from tracker.estimators.pack_state import PackStates, first_states
 from tracker.estimators.present_cutoffs import Trips
+from tracker.physics.load_profile import LoadProfile
 from tracker.units import kelvin_from_celsius
 
 NEVER = NotEnough("It has no cutoff.")
@@ -52,6 +53,14 @@ def load_of(pack: Pack, c_rate: float | None = None, burst: float = 2.0) -> Plan
         mean_a=estimate(mean_a, 0.1 * mean_a, low=0.0), burst_a=estimate(burst * mean_a, 0.2 * burst * mean_a, low=0.0),
         basis="runs made up for a test", guessed=False,
     )  # fmt: skip
+
+
+def in_time(load: PlannedLoad, draws: int, seed: int) -> tuple[LoadProfile, float]:
+    """The load for a run stepped in time, in rounds no finer than a 400th of the shortest run, and when the longest has ended."""
+    profile, mean_a = drawn_load(load, draws, seed)
+    shortest_s, longest_s = 3600.0 * CAPACITY_AH / mean_a.max(), 3600.0 * CAPACITY_AH / mean_a.min()
+    round_s = max(float(profile.duration_s.sum()), 0.0025 * shortest_s)
+    return replace(profile, duration_s=profile.duration_s * round_s / profile.duration_s.sum()), 1.5 * float(longest_s)
 
 
 def controller_of(name: str, volts: float | None, mode: str = "pack_v", sd: float = 0.05, **more: bool) -> tuple[Controller, Trips]:

@@ -10,7 +10,7 @@ from itertools import pairwise
 import numpy as np
 import pytest
 
-from tests.tracker.estimators.planned_packs import CAPACITY_AH, advised_v, known_closely, load_of, pack_of, planned, setup_for
+from tests.tracker.estimators.planned_packs import CAPACITY_AH, advised_v, in_time, known_closely, load_of, pack_of, planned, setup_for
 from tracker import chemistry
 from tracker.domain.planning import CutoffPlan
 from tracker.domain.results import Estimate, NotEnough
@@ -18,11 +18,11 @@ from tracker.estimators.cell_family import family
 from tracker.estimators.cutoff import (
     GENTLE_C,
     RECEIVER_A,
-    STEPS,
     TRIP_SD_V,
     WARM_K,
     Setup,
     drawn_load,
+    less_sure,
     offered_cutoffs,
     upper_limit,
 )  # fmt: skip
@@ -32,7 +32,7 @@ from tracker.physics.pack_discharge import discharge
 from tracker.physics.pack_draws import ControllerDraws
 
 STEP_V = 0.1
-OTHER_SEEDS = range(101, 111)
+OTHER_SEEDS = range(101, 104)
 SETUPS = {
     "lipo as labelled": setup_for(),
     "lipo known": setup_for(states=known_closely(pack_of())),
@@ -49,15 +49,15 @@ def redrawn_risk(setup: Setup, cutoff_v: float, seed: int, *, gentle: bool, pack
     cells = family(setup.pack.chemistry)
     load = setup.load
     if gentle:
-        load = load_of(setup.pack, GENTLE_C)
+        load = load_of(setup.pack, GENTLE_C, burst=1.0)
     versions = drawn_packs(
-        setup.pack, setup.states, cells, count=draws, pack_k=max(pack_k, WARM_K) if gentle else pack_k,
+        setup.pack, less_sure(setup), cells, count=draws, pack_k=WARM_K if gentle else pack_k,
         lead_ohm=setup.vehicle.lead_ohm or 0.0, seed=seed,
     )  # fmt: skip
-    profile, _, end_s = drawn_load(load, versions, seed)
+    profile, end_s = in_time(load, draws, seed)
     error_v = TRIP_SD_V * np.random.default_rng(seed).standard_normal(draws)
     one = ControllerDraws(mode="pack_v", trip_v=cutoff_v + error_v)
-    run = discharge(versions, [one], profile, end_s=end_s, receiver_a=RECEIVER_A, longest_step_s=end_s / STEPS)
+    run = discharge(versions, [one], profile, end_s=end_s, receiver_a=RECEIVER_A, longest_step_s=end_s)
     return float((run.lowest_cell_v.min(axis=1) < cells.chemistry["floor_v"]).mean())
 
 
@@ -86,8 +86,8 @@ def test_a_row_of_cutoffs(setup: Setup) -> None:
 
 @pytest.mark.parametrize("setup", [SETUPS[name] for name in REDRAWN], ids=REDRAWN)
 def test_the_wanted_risk_is_kept_when_drawn_again(setup: Setup) -> None:
-    """Ten other seeds, by another way through the physics. Each may exceed by its own chance, all together may not."""
-    wanted, draws = 0.02, 256
+    """Three other seeds, by another way through the physics. Each may exceed by its own chance, all together may not."""
+    wanted, draws = 0.02, 1024
     advised = advised_v(planned(setup, risk=wanted, draws=2048))
     assert math.isfinite(advised)
     for gentle in (False, True):
@@ -115,9 +115,9 @@ def harder(which: str) -> Iterator[tuple[float, Setup]]:
 
 @pytest.mark.parametrize("which", ["spread", "colder", "colder, as labelled", "weaker cell", "resistance", "load"])
 def test_harder_never_means_lower(which: str) -> None:
-    """Of resistance a step is let go: driven gently, it lowers the total by more than the weakest cell, and so the cutoff a little."""
+    """Of resistance, and so of cold, a step is let go: driven gently, it lowers the total by more than the weakest cell, and so the cutoff a little."""
     found = [advised_v(planned(setup, pack_c=pack_c, draws=1024)) for pack_c, setup in harder(which)]
-    less_v = STEP_V + 1e-9 if which == "resistance" else 0.0
+    less_v = STEP_V + 1e-9 if which in {"resistance", "colder"} else 0.0
     assert all(then >= before - less_v for before, then in pairwise(found))
     if which in {"spread", "weaker cell"}:
         assert found[-1] > found[0]
@@ -160,8 +160,8 @@ def test_the_timer_leaves_the_reserve_nine_times_in_ten(name: str) -> None:
     plan = planned(setup, draws=2048)
     assert isinstance(plan.timer_s, Estimate)
     cells = family(setup.pack.chemistry)
-    versions = drawn_packs(setup.pack, setup.states, cells, count=draws, pack_k=298.15, lead_ohm=0.0, seed=77)
-    profile, _, _ = drawn_load(setup.load, versions, 77)
+    versions = drawn_packs(setup.pack, less_sure(setup), cells, count=draws, pack_k=298.15, lead_ohm=0.0, seed=77)
+    profile, _ = drawn_load(setup.load, draws, 77)
     never = ControllerDraws(mode="none", powers_receiver=True)
     run = discharge(versions, [never], profile, end_s=plan.timer_s.value, receiver_a=RECEIVER_A)
     left = (run.soc.min(axis=1) >= plan.reserve_soc) & (run.lowest_cell_v.min(axis=1) >= plan.floor_v)
@@ -184,8 +184,8 @@ def test_a_cutoff_that_ends_the_run_at_once_is_not_advised() -> None:
         setup_for(pack_of("liion"), load=load_of(pack_of("liion"), 4.0)),
         setup_for(pack_of("nimh", 7), load=load_of(pack_of("nimh", 7), 4.0)),
     ):
-        plan = planned(setup)
-        assert plan.curve[-1].below_floor_probability < 0.01
+        plan = planned(setup, risk=0.02)
+        assert plan.curve[-1].below_floor_probability < 0.015
         assert plan.recommended is None
         assert "hardly" in plan.reason
 
@@ -244,8 +244,7 @@ def test_the_upper_limit_of_a_share(share: float, count: int, limit: float) -> N
 
 def test_the_load_that_is_drawn_is_the_load_that_is_told() -> None:
     setup = SETUPS["lipo known"]
-    versions = drawn_packs(setup.pack, setup.states, family("lipo"), count=4096, pack_k=298.15, lead_ohm=0.0, seed=3)
-    profile, mean_a, end_s = drawn_load(setup.load, versions, 3)
+    profile, mean_a = drawn_load(setup.load, 4096, 3)
     assert isinstance(profile, LoadProfile)
     np.testing.assert_allclose(profile.mean_a, mean_a, rtol=1e-9)
     assert mean_a.mean() == pytest.approx(20.0, rel=0.01)
@@ -253,4 +252,3 @@ def test_the_load_that_is_drawn_is_the_load_that_is_told() -> None:
     assert profile.current_a[1].mean() == pytest.approx(40.0, rel=0.02)
     assert np.all(profile.current_a[1] >= profile.current_a[0])
     assert np.all(profile.current_a >= 0)
-    assert end_s > 3600.0 * CAPACITY_AH / 20.0

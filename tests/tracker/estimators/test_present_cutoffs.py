@@ -5,12 +5,12 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from tests.tracker.estimators.planned_packs import controller_of, known_closely, load_of, pack_of, planned, setup_for
+from tests.tracker.estimators.planned_packs import controller_of, in_time, known_closely, load_of, pack_of, planned, setup_for
 from tracker.domain.controller import Controller
 from tracker.domain.planning import CutoffPlan
 from tracker.domain.results import Estimate, NotEnough
 from tracker.estimators.cell_family import family
-from tracker.estimators.cutoff import GENTLE_C, RECEIVER_A, STEPS, TRIP_SD_V, Setup, drawn_load
+from tracker.estimators.cutoff import GENTLE_C, RECEIVER_A, TRIP_SD_V, Setup, less_sure
 from tracker.estimators.drawn_packs import drawn_packs
 from tracker.estimators.intervals import estimate
 from tracker.estimators.present_cutoffs import Trips, pack_trip
@@ -36,24 +36,24 @@ def together_risk(plan: CutoffPlan) -> float:
     return plan.together.below_floor_probability
 
 
-@pytest.mark.parametrize("volts", [6.1, 6.2, 6.3, 6.4])
+@pytest.mark.parametrize("volts", [6.1, 6.3])
 def test_a_controller_alone_risks_what_another_way_shows(volts: float) -> None:
     """Drawn with another seed and run by `discharge` with one controller: within what so many draws leave uncertain."""
     draws, cells, pack = 2048, family("lipo"), pack_of()
     plan = plan_of(controller_of("Left", volts), draws=draws)
     found = []
-    for load in (load_of(pack), load_of(pack, GENTLE_C)):
-        versions = drawn_packs(pack, KNOWN, cells, count=draws, pack_k=298.15, lead_ohm=0.0, seed=88)
-        profile, _, end_s = drawn_load(load, versions, 88)
+    for load in (load_of(pack), load_of(pack, GENTLE_C, burst=1.0)):
+        versions = drawn_packs(pack, less_sure(setup_for(states=KNOWN)), cells, count=draws, pack_k=298.15, lead_ohm=0.0, seed=88)
+        profile, end_s = in_time(load, draws, 88)
         trip_v = volts + TRIP_SD_V * np.random.default_rng(88).standard_normal(draws)
         one = ControllerDraws(mode="pack_v", trip_v=trip_v)
-        run = discharge(versions, [one], profile, end_s=end_s, receiver_a=RECEIVER_A, longest_step_s=end_s / STEPS)
+        run = discharge(versions, [one], profile, end_s=end_s, receiver_a=RECEIVER_A, longest_step_s=end_s)
         found.append(float((run.lowest_cell_v.min(axis=1) < plan.floor_v).mean()))
     assert alone_risk(plan) == pytest.approx(max(found), abs=4.0 * np.sqrt(2.0 * 0.25 / draws))
     assert together_risk(plan) == pytest.approx(alone_risk(plan), abs=4.0 * np.sqrt(2.0 * 0.25 / draws))
 
 
-@pytest.mark.parametrize(("volts", "mode", "sd"), [(6.7, "pack_v", 0.2), (6.9, "pack_v", 0.3), (3.3, "cell_v", 0.1), (6.4, "pack_v", 0.01)])
+@pytest.mark.parametrize(("volts", "mode", "sd"), [(6.7, "pack_v", 0.3), (3.3, "cell_v", 0.1), (6.4, "pack_v", 0.01)])
 def test_a_trip_that_is_known_loosely_or_closely(volts: float, mode: str, sd: float) -> None:
     """One controller alone is all there are: both ways to the same risk agree within what the row's steps of 0.1 V do to it."""
     plan = plan_of(controller_of("Left", volts, mode, sd=sd), draws=2048)

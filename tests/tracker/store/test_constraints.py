@@ -27,6 +27,17 @@ RUN: dict[str, Any] = {
 }
 CHARGE: dict[str, Any] = {"id": 1, "pack_id": 1, "finished_at": "2024-05-04 12:00:00.000000", "put_back_ah": 2.0, "notes": ""}
 BENCH: dict[str, Any] = {"controller_id": 1, "tested_at": "2024-05-04 12:00:00.000000", "position": 1, "supply_v": 6.5, "running": True}
+TRACE: dict[str, Any] = {
+    "run_id": 1,
+    "rows": 2,
+    "span_s": 600.0,
+    "cells": 3,
+    "file_name": "log.csv",
+    "summary_version": "1",
+    "summary": "{}",
+    "digest": "0",
+    "payload": b"PHT1",
+}
 ESTIMATE: dict[str, Any] = {"run_id": 1, "model": "model 1", "worst_grade": "fine", "payload": "[]"}
 FINDING: dict[str, Any] = {
     "id": 1,
@@ -56,6 +67,7 @@ ROWS: dict[str, dict[str, Any]] = {
     "run": RUN,
     "charge": CHARGE,
     "bench_reading": BENCH,
+    "trace": TRACE,
     "run_estimate": ESTIMATE,
     "finding": FINDING,
     "pack_knowledge": KNOWLEDGE,
@@ -107,6 +119,9 @@ REFUSED: dict[str, tuple[dict[str, Any], ...]] = {
     "ck_bench_reading_tested_at": ({"tested_at": EARLY}, {"tested_at": LATE}),
     "ck_bench_reading_position": ({"position": 0}, {"position": 20_000_000}),
     "ck_bench_reading_supply_v": ({"supply_v": -0.1}, {"supply_v": 1001.0}),
+    "ck_trace_rows": ({"rows": 0}, {"rows": -1}),
+    "ck_trace_span_s": ({"span_s": -1.0}, {"span_s": float("inf")}),
+    "ck_trace_cells": ({"cells": -1}, {"cells": 101}),
     "ck_run_estimate_model": ({"model": ""}, {"model": LONG}),
     "ck_run_estimate_worst_grade": ({"worst_grade": ""}, {"worst_grade": LONG}),
     "ck_finding_rule": ({"rule": ""}, {"rule": LONG}),
@@ -128,6 +143,7 @@ UNIQUE: dict[str, dict[str, Any]] = {
     "uq_run_pack_id_started_at": {"id": 2},
     "uq_charge_pack_id_finished_at": {"id": 2},
     "pk_bench_reading": {},
+    "pk_trace": {},
     "pk_run_estimate": {},
     "pk_pack_knowledge": {},
     "pk_change": {},
@@ -265,6 +281,7 @@ def test_what_people_wrote_down_keeps_what_it_names(store: Store, removed: str, 
     ("removed", "first", "goes"),
     [
         ("run", [], "run_estimate"),
+        ("run", [], "trace"),
         ("pack", ["run", "charge"], "finding"),
         ("pack", ["run", "charge"], "pack_knowledge"),
         ("vehicle", ["run"], "vehicle_controller"),
