@@ -12,5 +12,10 @@
     chart.on("plotly_afterplot", drag);
     drag();
   };
+  window.dash_clientside = Object.assign({}, window.dash_clientside, {
+    recording: {
+      dragged: (told) => (told && ("xaxis.range[0]" in told || "xaxis.autorange" in told) ? told : window.dash_clientside.no_update),
+    },
+  });
   new MutationObserver(look).observe(document, { subtree: true, childList: true });
 })();

@@ -25,7 +25,7 @@ from tracker.domain.results import EvidenceVote
 from tracker.domain.session import Run
 from tracker.domain.trace import Trace
 
-CHART, SHOWN, SAID = "run-recording", "run-recording-shown", "run-recording-said"
+CHART, SHOWN, SAID, DRAGGED = "run-recording", "run-recording-shown", "run-recording-said", "run-recording-dragged"
 BUTTONS = {"closer": "Closer", "wider": "Wider", "earlier": "Earlier", "later": "Later", "whole": "Whole run"}
 LEAST_SPAN_MIN = 2 / 60
 
@@ -41,6 +41,7 @@ def recording_section(trace: Trace, run: Run, evidence: Sequence[EvidenceVote], 
         [
             html.H3("As recorded"),
             dcc.Store(id=SHOWN, data=kept),
+            dcc.Store(id=DRAGGED),
             html.Div(
                 [*buttons, html.Span("", id=SAID, role="status", className="quiet")],
                 className="span-buttons",

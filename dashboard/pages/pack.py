@@ -6,7 +6,7 @@ from collections.abc import Collection, Sequence
 from datetime import datetime
 from typing import Any
 
-from dash import Dash, Input, Output, State, ctx, dcc, html, no_update
+from dash import ClientsideFunction, Dash, Input, Output, State, ctx, dcc, html, no_update
 from dash.development.base_component import Component
 
 from dashboard.addresses import PACK_PATH, change_address, cutoff_address, log_address, name_in, pack_address, run_in
@@ -16,7 +16,7 @@ from dashboard.components.finding import finding_list, grouped
 from dashboard.components.learned import learned_sections
 from dashboard.components.marks import GRADE_WORDS, grade_mark, name_text, state_mark
 from dashboard.components.quantity import quantity_text
-from dashboard.components.recording import BUTTONS, CHART, SAID, SHOWN, asked_span, span_said, zoomed
+from dashboard.components.recording import BUTTONS, CHART, DRAGGED, SAID, SHOWN, asked_span, span_said, zoomed
 from dashboard.components.run_detail import run_detail
 from dashboard.components.run_tables import charge_table, run_table, worst_grade
 from dashboard.components.season import season_section
@@ -55,9 +55,18 @@ def layout(services: Services, /, segment: str = "", run: str | None = None, run
 def connect(app: Dash, services: Services) -> None:
     """A part of a recording is fetched anew when it is looked at more closely; all else stands in the address."""
 
+    # What the chart tells beside dragging is left out in the browser: it would make Dash drop the answer to a button pressed just before.
+    dragged: Any = app.clientside_callback
+    dragged(
+        ClientsideFunction(namespace="recording", function_name="dragged"),
+        Output(DRAGGED, "data"),
+        Input(CHART, "relayoutData"),
+        prevent_initial_call=True,
+    )
+
     @app.callback(
         [Output(CHART, "figure"), Output(SHOWN, "data"), Output(SAID, "children")],
-        [Input(CHART, "relayoutData"), *(Input(f"{CHART}-{name}", "n_clicks") for name in BUTTONS)],
+        [Input(DRAGGED, "data"), *(Input(f"{CHART}-{name}", "n_clicks") for name in BUTTONS)],
         State(SHOWN, "data"),
         prevent_initial_call=True,
     )
