@@ -47,7 +47,7 @@ ODD = {
     "nowhere": "/no/such/page",
 }
 ADDRESSES = PLAIN | ODD
-SETTLED = "() => [...document.querySelectorAll('.chart')].every(chart => chart.querySelector('.main-svg .xtick'))"
+SETTLED = "() => [...document.querySelectorAll('.chart')].every(chart => chart.querySelector('.main-svg .xtick, .main-svg .trace'))"
 RUN_AXE = """async () => (await axe.run(document, {runOnly: ['wcag2a', 'wcag2aa', 'wcag21a', 'wcag21aa', 'wcag22aa', 'best-practice']}))
     .violations.map(one => one.id + ': ' + one.nodes.map(node => node.target.join(' ')).slice(0, 4).join(' | '))"""
 OVERLAPS = """() => [...document.querySelectorAll('.chart')].flatMap(chart => {
