@@ -9,7 +9,7 @@ from urllib.parse import quote, unquote, urlencode
 from tracker.domain.changes import Key, Kind
 
 PACK_PATH = "/pack"
-CUTOFF_PATH, CONTROLLERS_PATH = "/cutoff", "/controllers"
+CUTOFF_PATH, CONTROLLERS_PATH, DATA_PATH = "/cutoff", "/controllers", "/data"
 LOG_PATH, LABELS_PATH, CHANGE_PATH = "/log", "/labels", "/change"
 SHIELD = "~"
 OWNER_OF: Mapping[Kind, str] = {"run": "pack", "charge": "pack", "bench": "controller"}
@@ -32,6 +32,11 @@ def pack_address(name: str, run: datetime | None = None, *, all_runs: bool = Fal
 def cutoff_address(pack: str, vehicle: str | None = None) -> str:
     """Address of the cutoff page with a pack chosen, and a model where given."""
     return f"{CUTOFF_PATH}?{urlencode({'pack': pack} | ({} if vehicle is None else {'vehicle': vehicle}), quote_via=quote)}"
+
+
+def data_address(**asked: str) -> str:
+    """Address of the page of data in and out, with what is looked at there."""
+    return DATA_PATH + (f"?{urlencode(asked, quote_via=quote)}" if asked else "")
 
 
 def log_address(pack: str, *, what: str = "run") -> str:

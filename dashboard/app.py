@@ -21,6 +21,7 @@ from dashboard.addresses import LOG_PATH, PACK_PATH, SHIELD, name_in
 from dashboard.certificate_page import hand_out
 from dashboard.components.empty import trouble
 from dashboard.delivery import chart_address, deliver
+from dashboard.exchange.doors import open_doors
 from dashboard.frame import NAME, MenuEntry, connect_frame, document, frame_layout
 from dashboard.labels_page import offer_labels
 from dashboard.needs import Services
@@ -111,6 +112,7 @@ def _server(services: Services, access: Access) -> Flask:
         hand_out(server, access.authority)
     offer_labels(server, services, access, MENU)
     deliver(server)
+    open_doors(server, services)
     doors.connect(server, services, MENU)
     units.keep_units(server)
     server.add_url_rule("/healthz", "health", partial(_health, services))

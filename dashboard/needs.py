@@ -2,21 +2,25 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from datetime import datetime
+from pathlib import Path
 from typing import Protocol
 
 from tracker.domain.bench import BenchResult
 from tracker.domain.changes import Change, Key, Kind, Record
 from tracker.domain.controller import Controller, Vehicle
 from tracker.domain.divider import DividerPlan, DividerTask
+from tracker.domain.exchange import Contents, DatabaseFacts
 from tracker.domain.health import PackLearning
 from tracker.domain.label import PackLabel
 from tracker.domain.pack import Pack
 from tracker.domain.planning import CutoffPlan, CutoffTask
-from tracker.domain.results import AssessedRun, Finding, PackRecord, PackState, RunEstimate
+from tracker.domain.progress import Progress
+from tracker.domain.results import AssessedRun, Finding, ImportReport, PackRecord, PackState, RunEstimate
 from tracker.domain.season import SeasonRun
 from tracker.domain.session import BenchTest, Charge, Run
+from tracker.domain.trace import Trace, TraceNote, TracePreview, TraceReading
 
 
 class PackService(Protocol):
@@ -45,13 +49,19 @@ class PackService(Protocol):
 
 
 class RunService(Protocol):
-    """Runs, one at a time."""
+    """Runs and their estimates."""
 
     def preview(self, run: Run) -> RunEstimate:
         """What a run would be estimated to have taken, nothing stored; FieldErrors or NotFoundError when it cannot be one."""
 
     def one(self, pack: str, started_at: datetime) -> AssessedRun:
         """A stored run with its estimate; NotFoundError when there is none."""
+
+    def waiting(self) -> int:
+        """How many runs need estimating."""
+
+    def refresh(self, progress: Progress | None = None, *, everything: bool = False) -> None:
+        """Estimate what needs estimating, or everything anew."""
 
 
 class ChargeService(Protocol):
@@ -108,11 +118,85 @@ class EditService(Protocol):
     def remove(self, kind: Kind, key: Key, *, change_id: str | None = None) -> Change:
         """Remove a record and all that hangs on it; NotFoundError, or ConflictError while others name it."""
 
+    def recent(self, limit: int = 20) -> Sequence[Change]:
+        """The last changes, newest first."""
+
     def undo(self, change_id: str) -> Change:
         """Put back what was before a change; ConflictError when it was changed again since."""
 
     def done(self, change_id: str) -> Change | None:
         """The change of that id, if it was done."""
+
+
+class ExchangeService(Protocol):
+    """Data in and out."""
+
+    def import_files(
+        self,
+        paths: Sequence[Path],
+        *,
+        update: bool = False,
+        dry_run: bool = False,
+        names: Mapping[Path, str] | None = None,
+        progress: Progress | None = None,
+    ) -> ImportReport:
+        """Store what files bring, all or none; ImportRefusedError names every bad row. A dry run tells what would be."""
+
+    def kind(self, file: Path) -> str | None:
+        """Which kind of file this is by its header, or None; of a `recording` a person has to say to which run it belongs."""
+
+    def table_head(self, file: Path) -> tuple[tuple[str, ...], tuple[tuple[str, ...], ...]]:
+        """Headers and first rows of a table of numbers whose columns a person may name."""
+
+    def export(self, folder: Path) -> Sequence[Path]:
+        """Write everything into CSV files."""
+
+    def backup(self, file: Path, progress: Progress | None = None) -> Path:
+        """Write a checked copy of everything."""
+
+    def examine(self, file: Path) -> Contents:
+        """What a backup holds, after checking it; StoreError when it is none or is damaged."""
+
+    def replace_all(self, file: Path, progress: Progress | None = None) -> Path:
+        """Put a backup in place of everything; where a copy of what was stored is kept."""
+
+
+class TraceService(Protocol):
+    """Recordings of runs."""
+
+    def look(self, file: Path, reading: TraceReading | None = None) -> TracePreview:
+        """What is found out about a logger's file; ImportRefusedError or FieldErrors when it cannot be read so."""
+
+    def keep(
+        self,
+        file: Path,
+        *,
+        pack: str | None = None,
+        started_at: datetime | None = None,
+        vehicle: str | None = None,
+        reading: TraceReading | None = None,
+        replace: bool = False,
+        file_name: str | None = None,
+    ) -> TraceNote:
+        """Store a recording with the run of that pack and time, which is made when there is none."""
+
+    def thinned(
+        self, pack: str, started_at: datetime, low_s: float | None = None, high_s: float | None = None, points: int = 2000
+    ) -> Trace:
+        """The recording of a run, or a part of it, in so many readings at most; NotFoundError when there is none."""
+
+    def all(self) -> Sequence[TraceNote]:
+        """Which runs have a recording."""
+
+    def remove(self, pack: str, started_at: datetime) -> None:
+        """Remove the recording of a run, which itself stays."""
+
+
+class DatabaseService(Protocol):
+    """The database in use."""
+
+    def facts(self) -> DatabaseFacts:
+        """Everything there is to say about it."""
 
 
 class Services(Protocol):
@@ -133,6 +217,18 @@ class Services(Protocol):
     @property
     def controllers(self) -> ControllerService:
         """Controllers, models and bench tests."""
+
+    @property
+    def exchange(self) -> ExchangeService:
+        """Data in and out."""
+
+    @property
+    def traces(self) -> TraceService:
+        """Recordings of runs."""
+
+    @property
+    def database(self) -> DatabaseService:
+        """The database in use."""
 
     @property
     def edits(self) -> EditService:

@@ -229,19 +229,27 @@ def pack_words(chemistry: str, series: int, capacity_ah: float) -> str:
 
 def shown_degrees(celsius: str) -> str:
     """A temperature as a file holds it, for a field in the degrees chosen."""
-    return _converted(celsius, _fahrenheit)
+    return fahrenheit_text(celsius) if reading().degrees == "f" else celsius
 
 
 def celsius_of(typed: str) -> str:
-    """A temperature as typed in the degrees chosen, as a file holds it; what is no number stays as it is, to be refused."""
-    return _converted(typed, lambda value_f: (value_f - 32) / 1.8)
+    """A temperature as typed in the degrees chosen, as a file holds it."""
+    return celsius_text(typed) if reading().degrees == "f" else typed
+
+
+def celsius_text(fahrenheit: str) -> str:
+    """A typed temperature brought to Celsius; what is no number stays as it is, to be refused."""
+    return _converted(fahrenheit, lambda value_f: (value_f - 32) / 1.8)
+
+
+def fahrenheit_text(celsius: str) -> str:
+    """A typed temperature brought to Fahrenheit; what is no number stays as it is."""
+    return _converted(celsius, _fahrenheit)
 
 
 def _converted(text: str, convert: Callable[[float], float]) -> str:
-    if reading().degrees != "f":
-        return text
     try:
         converted = f"{convert(float(text.replace(',', '.'))):.6g}"
-        return converted.replace(".", ",") if "," in text else converted
     except ValueError:
         return text
+    return converted.replace(".", ",") if "," in text else converted

@@ -19,6 +19,8 @@ CONFIG: Any = {
     "responsive": True,
     "scrollZoom": False,
     "doubleClick": "reset",
+    # A hint of the library would stand outside of the page's own parts, where nobody is told of it.
+    "showTips": False,
 }
 
 

@@ -11,14 +11,16 @@ from dashboard.components.evidence import evidence_list
 from dashboard.components.finding import finding_list, grouped
 from dashboard.components.marks import grade_mark, name_text
 from dashboard.components.quantity import quantity_cell
+from dashboard.components.recording import recording_section
 from dashboard.components.run_tables import volts_words
 from dashboard.components.table import card_table
 from dashboard.theme import ENDING_WORDS, chance, clock, mah, measured, minutes, percent, temperature, volts
 from tracker.domain.results import AssessedRun, CellDepth
 from tracker.domain.session import Run
+from tracker.domain.trace import Trace
 
 
-def run_detail(assessed: AssessedRun, floor_v: float, reserve_soc: float) -> Component:
+def run_detail(assessed: AssessedRun, floor_v: float, reserve_soc: float, recording: Trace | None = None) -> Component:
     """The chosen run."""
     run, estimate = assessed.run, assessed.estimate
     parts: list[Component] = [
@@ -41,6 +43,8 @@ def run_detail(assessed: AssessedRun, floor_v: float, reserve_soc: float) -> Com
         html.H3("What it did to each cell"),
         cell_table(estimate.cells, floor_v, reserve_soc),
     ]
+    if recording is not None:
+        parts.append(recording_section(recording, run, estimate.evidence, len(estimate.cells), floor_v))
     if estimate.findings:
         parts += [html.H3("Findings"), finding_list(grouped(estimate.findings), heading=html.H4)]
     parts += [

@@ -2,6 +2,6 @@
 
 from __future__ import annotations
 
-from dashboard.pages import change, controllers, cutoff, pack, packs, safety, today, units
+from dashboard.pages import change, controllers, cutoff, data, pack, packs, safety, today, units
 
-PAGES = (today, packs, pack, cutoff, controllers, safety, units, change)
+PAGES = (today, packs, pack, cutoff, controllers, data, safety, units, change)

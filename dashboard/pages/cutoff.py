@@ -28,10 +28,12 @@ from dashboard.components.form import (
 from dashboard.components.present import present_section
 from dashboard.components.quantity import quantity_text
 from dashboard.components.table import folded_table
+from dashboard.components.terms import terms_fold
 from dashboard.figures import cutoff_curve, voltage_ladder
 from dashboard.needs import Services
 from dashboard.pages.today import FIRST_STEPS
-from dashboard.theme import NB, interval, number, percent, risk, temperature, unbroken, volts
+from dashboard.reading import reading
+from dashboard.theme import NB, celsius_text, degrees, fahrenheit_text, interval, number, percent, risk, temperature, unbroken, volts
 from tracker.domain.controller import Vehicle
 from tracker.domain.pack import Pack
 from tracker.domain.planning import CutoffPlan
@@ -40,7 +42,8 @@ from tracker.errors import FieldErrors, TrackerError
 from tracker.services.asking import USUAL_C, USUAL_RISK, cutoff_task
 
 PATH, TITLE, MENU = CUTOFF_PATH, "Cutoff", True
-FIELDS = ("pack", "vehicle", "risk", "c", "mean_a", "burst_a")
+FIELDS = ("pack", "vehicle", "risk", "c", "f", "mean_a", "burst_a")
+"""The temperature stands in the address in the degrees it was typed in."""
 RISKS = ("0.002", "0.005", "0.01", "0.02", "0.05", "0.1", "0.2")
 PURPOSE = (
     "At which voltage the controllers of a model should let go, so that no cell of the pack is driven below its floor; "
@@ -89,13 +92,13 @@ def connect(app: Dash, services: Services) -> None:
 def answered(services: Services, asked: Mapping[str, str]) -> tuple[Component, Mapping[str, str]]:
     """The answer, or why there is none, and what is wrong with which field."""
     try:
-        task = cutoff_task(asked)
+        task = cutoff_task({**asked, "c": celsius_text(asked["f"]) if asked["f"] else asked["c"]})
         if not task.pack or not task.vehicle:
             return hint(), {}
         return result(services.planning.cutoff(task)), {}
     except FieldErrors as wrong:
         return refused("Correct what is marked above."), {
-            "c" if name == "pack_c" else name: words for name, words in wrong.problems.items()
+            temperature_field_name() if name in {"pack_c", "c"} else name: unbroken(words) for name, words in wrong.problems.items()
         }
     except TrackerError as error:
         return refused(str(error)), {}
@@ -107,6 +110,7 @@ def page(asking: Component, answer: Component) -> Component:
         [
             html.H1(TITLE, tabIndex=-1),
             html.P(PURPOSE, className="reading"),
+            terms_fold("Cutoff", "Risk", "Floor", "Reserve", "Bursts", "± and the 90 % interval"),
             asking,
             html.Div(answer, id="cutoff-answer", className="answer"),
         ]
@@ -141,10 +145,25 @@ def form_fields(
         choice_field("pack", "Pack", _with(names, asked["pack"]), asked["pack"], prefix="cutoff", empty="Choose a pack", problem=wrong.get("pack")),
         choice_field("vehicle", "Model", _with(models, asked["vehicle"]), asked["vehicle"], prefix="cutoff", empty="Choose a model", problem=wrong.get("vehicle")),
         choice_field("risk", "A cell below its floor in at most", risks, chosen_risk, prefix="cutoff", problem=wrong.get("risk")),
-        number_field("c", "Pack temperature, °C", asked["c"] or f"{USUAL_C:g}", prefix="cutoff", problem=wrong.get("c")),
+        *temperature_fields(asked, wrong),
         number_field("mean_a", "Mean current, A", asked["mean_a"], prefix="cutoff", problem=wrong.get("mean_a"), hint="empty: as its runs show"),
         number_field("burst_a", "In bursts, A", asked["burst_a"], prefix="cutoff", problem=wrong.get("burst_a"), hint="empty: as its runs show"),
     ]  # fmt: skip
+
+
+def temperature_field_name() -> str:
+    """Of the field for the temperature: c or f, as this browser counts."""
+    return reading().degrees
+
+
+def temperature_fields(asked: Mapping[str, str], wrong: Mapping[str, str]) -> list[Component]:
+    """The temperature in the degrees chosen; the field in the other degrees is there but empty, so that the address holds one of them."""
+    name = temperature_field_name()
+    other = "c" if name == "f" else "f"
+    usual = {"c": f"{USUAL_C:g}", "f": fahrenheit_text(f"{USUAL_C:g}")}[name]
+    value = asked[name] or (asked[other] and {"c": celsius_text, "f": fahrenheit_text}[name](asked[other])) or usual
+    unused = html.Span([dcc.Input(type="hidden", name=other, value=""), html.Span(id=f"cutoff-{other}-problem")], hidden=True)
+    return [number_field(name, f"Pack temperature, {degrees()}", value, prefix="cutoff", problem=wrong.get(name)), unused]
 
 
 def result(plan: CutoffPlan) -> Component:

@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Collection, Sequence
+from datetime import datetime
+from typing import Any
 
-from dash import Dash, dcc, html
+from dash import Dash, Input, Output, State, ctx, dcc, html, no_update
 from dash.development.base_component import Component
 
 from dashboard.addresses import PACK_PATH, change_address, cutoff_address, log_address, name_in, pack_address, run_in
@@ -14,17 +16,20 @@ from dashboard.components.finding import finding_list, grouped
 from dashboard.components.learned import learned_sections
 from dashboard.components.marks import GRADE_WORDS, grade_mark, name_text, state_mark
 from dashboard.components.quantity import quantity_text
+from dashboard.components.recording import BUTTONS, CHART, SAID, SHOWN, asked_span, span_said, zoomed
 from dashboard.components.run_detail import run_detail
 from dashboard.components.run_tables import charge_table, run_table, worst_grade
 from dashboard.components.season import season_section
 from dashboard.components.table import folded_table
 from dashboard.components.terms import terms_fold
 from dashboard.figures.depth import depth_figure, depth_height_px, depth_points, depth_sentence, depth_table
+from dashboard.figures.recording import MOST_POINTS
 from dashboard.needs import Services
 from dashboard.theme import clock, counted, pack_words, percent, unbroken, volts
 from tracker.domain.health import PackLearning
 from tracker.domain.results import AssessedRun, PackRecord, PackState
 from tracker.domain.season import SeasonRun
+from tracker.domain.trace import Trace
 from tracker.errors import NotFoundError
 
 PATH, TITLE, MENU = f"{PACK_PATH}/<segment>", "Pack", False
@@ -44,11 +49,37 @@ def layout(services: Services, /, segment: str = "", run: str | None = None, run
     except NotFoundError as error:
         return unknown_pack(str(error))
     retired = all(each.name != record.state.pack for each in services.packs.all())
-    return pack(record, learning, run, everything=runs == "all", retired=retired)
+    return pack(record, learning, run, recording_of(services, record, run), everything=runs == "all", retired=retired)
 
 
-def connect(_app: Dash, _services: Services) -> None:
-    """Nothing on this page changes after it is drawn: what is chosen stands in the address."""
+def connect(app: Dash, services: Services) -> None:
+    """A part of a recording is fetched anew when it is looked at more closely; all else stands in the address."""
+
+    @app.callback(
+        [Output(CHART, "figure"), Output(SHOWN, "data"), Output(SAID, "children")],
+        [Input(CHART, "relayoutData"), *(Input(f"{CHART}-{name}", "n_clicks") for name in BUTTONS)],
+        State(SHOWN, "data"),
+        prevent_initial_call=True,
+    )
+    def look_closer(relayout: dict[str, Any] | None, *given: Any) -> list[Any]:
+        span = asked_span(str(ctx.triggered_id), relayout, given[-1]["shown"], given[-1]["whole"])
+        return [no_update] * 3 if span is None or span == given[-1]["shown"] else part_of(services, given[-1], span)
+
+
+def part_of(services: Services, kept: dict[str, Any], span: list[float]) -> list[Any]:
+    """A part of a recording [min], with as many readings as the whole had."""
+    low_s, high_s = (60 * end for end in span)
+    trace = services.traces.thinned(kept["pack"], datetime.fromisoformat(kept["at"]), low_s, high_s, MOST_POINTS)
+    return [zoomed(trace, span), kept | {"shown": span}, span_said(span, kept["whole"])]
+
+
+def recording_of(services: Services, record: PackRecord, run: str | None) -> Trace | None:
+    """The recording of the run in the address, where it has one."""
+    chosen = find_run(record.runs, run)
+    try:
+        return None if chosen is None else services.traces.thinned(chosen.run.pack, chosen.run.started_at, points=MOST_POINTS)
+    except NotFoundError:  # most runs have none
+        return None
 
 
 def title_of(segment: str = "", **_: str) -> str:
@@ -68,7 +99,13 @@ def unknown_pack(message: str) -> Component:
 
 
 def pack(
-    record: PackRecord, learning: PackLearning, run: str | None = None, *, everything: bool = False, retired: bool = False
+    record: PackRecord,
+    learning: PackLearning,
+    run: str | None = None,
+    recording: Trace | None = None,
+    *,
+    everything: bool = False,
+    retired: bool = False,
 ) -> Component:
     """Everything about one pack, the chosen run first."""
     state = record.state
@@ -77,7 +114,7 @@ def pack(
     if run and chosen is None:
         parts.append(html.P("There is no run at the time in this address; all runs are below.", className="notice-line", role="status"))
     if chosen is not None:
-        parts.append(run_detail(chosen, record.floor_v, record.reserve_soc))
+        parts.append(run_detail(chosen, record.floor_v, record.reserve_soc, recording))
     parts.append(facts(state))
     parts.append(html.P(dcc.Link("Where its controllers should let go", href=cutoff_address(state.pack, last_vehicle(record.runs)))))
     told = chosen.estimate.findings if chosen is not None else ()

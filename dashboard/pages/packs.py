@@ -8,7 +8,7 @@ from datetime import UTC, datetime, timedelta
 from dash import Dash, dcc, html
 from dash.development.base_component import Component
 
-from dashboard.addresses import PACK_PATH, change_address, pack_address
+from dashboard.addresses import PACK_PATH, change_address, labels_address, pack_address
 from dashboard.components.empty import actions, empty_state
 from dashboard.components.marks import name_text
 from dashboard.components.season import season_section
@@ -40,7 +40,7 @@ def packs(every: Sequence[Pack], season: Sequence[SeasonRun] = ()) -> Component:
     if not every:
         parts.append(empty_state("No packs yet", "This page lists every pack, in use or retired.", FIRST_STEPS, links=FIRST_LINKS))
         return html.Div(parts)
-    parts.append(actions([("Add a pack", change_address("pack"))]))
+    parts.append(actions([("Add a pack", change_address("pack")), ("Print labels", labels_address())]))
     used = [pack for pack in every if pack.retired_on is None]
     retired = [pack for pack in every if pack.retired_on is not None]
     parts.append(terms_fold("Pack and cell", "Rated capacity", "C rate"))

@@ -7,6 +7,7 @@ import random
 from collections.abc import Sequence
 from datetime import UTC, date, datetime, timedelta
 
+from tests.dashboard.fake_data import FakeDatabase, FakeExchange, FakeTraces
 from tests.dashboard.fake_plans import HOSTILE as HOSTILE
 from tests.dashboard.fake_plans import FakeControllers, FakePlanning, club_controllers
 from tests.dashboard.fake_plans import guess as guess
@@ -14,6 +15,7 @@ from tracker.domain.changes import Change, Key, Kind, Record
 from tracker.domain.health import CellHealth, CurveReading, HealthPoint, Outlook, OwnCurve, PackHealth, PackLearning
 from tracker.domain.label import CellVoltages, PackLabel
 from tracker.domain.pack import Pack
+from tracker.domain.progress import Progress
 from tracker.domain.results import (
     GRADES,
     AssessedRun,
@@ -169,6 +171,12 @@ class FakeEdits:
     def remove(self, kind: Kind, key: Key, *, change_id: str | None = None) -> Change:
         raise NotFoundError("Nothing is stored here.")
 
+    def recent(self, limit: int = 20) -> tuple[Change, ...]:
+        return (
+            Change(id="a" * 32, at=NOW, words=f"Run of '{HOSTILE}', written down", undone=False),
+            Change(id="b" * 32, at=NOW - timedelta(days=1), words="Pack 'Tug 1', changed", undone=True),
+        )
+
     def undo(self, change_id: str) -> Change:
         raise NotFoundError("Nothing was changed here.")
 
@@ -184,6 +192,12 @@ class FakeRuns:
 
     def one(self, pack: str, started_at: datetime) -> AssessedRun:
         raise NotFoundError("No run is stored here.")
+
+    def waiting(self) -> int:
+        return 0
+
+    def refresh(self, progress: Progress | None = None, *, everything: bool = False) -> None:
+        """Do nothing: nothing is ever waiting."""
 
 
 class FakeCharges:
@@ -205,6 +219,9 @@ class FakeServices:
         self.planning = planning
         self.edits = FakeEdits()
         self.runs = FakeRuns()
+        self.exchange = FakeExchange()
+        self.database = FakeDatabase()
+        self.traces = FakeTraces()
         self.charges = FakeCharges()
 
 

@@ -56,6 +56,7 @@ def shown(client: FlaskClient, address: str) -> str:
         ("/pack", "Old tug"),
         ("/cutoff", "Choose a pack and a model"),
         ("/controllers", "Move a trip point"),
+        ("/data", "Put a backup back"),
         ("/safety", "Stop using a pack"),
         ("/no/such", "No such page"),
     ],

@@ -30,6 +30,7 @@ PLAIN = {
     "run": pack_address("Groomer left", LAST_RUN),
     "cutoff": cutoff_address("Tug 1", "Snow groomer"),
     "controllers": "/controllers?controller=Left%20track&top=10k&bottom=10k&trips=5.05&wanted=6.4",
+    "data": "/data",
     "safety": "/safety",
     "units": "/units",
 }

@@ -7,6 +7,7 @@ from collections.abc import Callable, Iterable, Mapping, Sequence
 from datetime import datetime
 from typing import Any
 
+from tracker.domain.exchange import RowDifference
 from tracker.domain.health import CellHealth, PackHealth
 from tracker.domain.results import AssessedRun, CellDepth, Estimate, EvidenceVote, Finding, ImportReport, PackState, Quantity
 from tracker.units import mah_from_ah, mohm_from_ohm
@@ -72,8 +73,15 @@ def import_document(report: ImportReport) -> Document:
         "updated": dict(report.updated),
         "unchanged": dict(report.unchanged),
         "warnings": list(report.warnings),
+        "differences": [_difference(row) for row in report.differences],
         "dry_run": report.dry_run,
     }
+
+
+def _difference(row: RowDifference) -> Document:
+    fields = [{"column": field.column, "stored": field.stored, "given": field.given} for field in row.fields]
+    at = None if row.at is None else row.at.isoformat()
+    return {"kind": row.kind, "name": row.name, "at": at, "file": row.file, "line": row.line, "fields": fields}
 
 
 def _pack(state: PackState) -> Document:

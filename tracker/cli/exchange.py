@@ -151,6 +151,14 @@ def report_lines(report: ImportReport) -> Iterator[str]:
         yield from table(columns, [[kind.replace("_", " "), *(whole(count.get(kind, 0)) for count in counts)] for kind in kinds])
     else:
         yield "The files hold no records."
+    if report.differences:
+        yield "Replaced, field by field:" if not report.dry_run else "What would be replaced, field by field:"
+    for row in report.differences:
+        fields = "; ".join(f"{field.column} {field.stored or 'nothing'} -> {field.given or 'nothing'}" for field in row.fields)
+        yield from wrapped(clean(f"{row.file}:{row.line}: {row.name}: {fields}"))
+    more = sum(report.updated.values()) - len(report.differences)
+    if report.differences and more:
+        yield f"… and {more:,} more"
     for warning in report.warnings:
         yield from wrapped(clean(f"warning: {warning}"))
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from datetime import datetime
 
+from tracker.domain.exchange import RowDifference
 from tracker.domain.session import Charge, Run
 
 
@@ -146,4 +147,6 @@ class ImportReport:
     unchanged: dict[str, int] = field(default_factory=dict)
     updated: dict[str, int] = field(default_factory=dict)
     warnings: tuple[str, ...] = ()
+    differences: tuple[RowDifference, ...] = ()
+    """The first of the rows that differ from what is stored; `updated` counts them all."""
     dry_run: bool = False

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import datetime
 from pathlib import Path
@@ -55,8 +55,8 @@ def key_of(kind: str, record: Any) -> Key:
     return (of.one, *(part.isoformat() if isinstance(part, datetime) else part for part in parts))
 
 
-def read_files(paths: Sequence[Path], progress: Progress | None = None) -> Intake:
-    """Read files, and all CSV files of folders.
+def read_files(paths: Sequence[Path], progress: Progress | None = None, *, names: Mapping[Path, str] | None = None) -> Intake:
+    """Read files, and all CSV files of folders; `names` says what a person calls a file, where that is not its path.
 
     Raises
     ------
@@ -67,15 +67,26 @@ def read_files(paths: Sequence[Path], progress: Progress | None = None) -> Intak
     warnings: list[str] = []
     collection = _Collection(refusals)
     for path in files_of(paths, refusals, warnings):
-        _read_file(path, collection, warnings, progress)
+        _read_file(path, (names or {}).get(path, str(path)), collection, warnings, progress)
     collection.cross_check()
     if refusals.any:
         raise refusals.error()
     return Intake(collection.logbook(), collection.places, tuple(warnings), tuple(collection.traces))
 
 
-def _read_file(path: Path, collection: _Collection, warnings: list[str], progress: Progress | None) -> None:
-    label, refusals = str(path), collection.refusals
+def kind_of_file(path: Path) -> str | None:
+    """Return which kind of file this is by its header, `recording` among them, or None when it is none of them."""
+    if foreign_format(path) is not None:
+        return None
+    if _is_recording(path):
+        return "recording"
+    with open_text(path) as stream:
+        kind = TableFile(stream, str(path), Refusals(), []).kind
+    return None if kind is None else kind.name
+
+
+def _read_file(path: Path, label: str, collection: _Collection, warnings: list[str], progress: Progress | None) -> None:
+    refusals = collection.refusals
     refusals.begin(label)
     try:
         foreign = foreign_format(path)
@@ -87,7 +98,7 @@ def _read_file(path: Path, collection: _Collection, warnings: list[str], progres
             return
         with open_text(path) as stream:
             table = TableFile(stream, label, refusals, warnings)
-            collection.take(table, label, _telling(table.records(), f"reading {path.name}, rows", progress))
+            collection.take(table, label, _telling(table.records(), f"reading {Path(label).name}, rows", progress))
     except OSError as error:
         refusals.add(label, 1, "file", f"cannot be read ({error.strerror or error}); look at its rights and its disk.")
 

@@ -5,9 +5,11 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping, Sequence
 from datetime import UTC, datetime
 from functools import cache
+from itertools import islice
 from typing import Any
 
 from tracker.domain.controller import Vehicle
+from tracker.domain.exchange import RowDifference
 from tracker.domain.progress import Progress
 from tracker.domain.results import ImportReport
 from tracker.errors import BadRow, ImportRefusedError, InputError
@@ -16,6 +18,7 @@ from tracker.intake.logbook import Intake, Place, key_of
 from tracker.services.as_driven import carriers, keep_as_driven, mark_driven
 from tracker.services.checks import Problem, pack_problems, settings_warning, time_problems, unknown
 from tracker.services.comparing import Change, Changes, compare, differing_columns
+from tracker.services.differing import MOST_SHOWN, row_difference
 from tracker.store.records import Records
 
 MOST_LISTED = 50
@@ -63,6 +66,7 @@ class Import:
             unchanged={name: change.unchanged for name, change in kinds.items()},
             updated={name: len(change.differing) for name, change in kinds.items()},
             warnings=tuple(self._warnings),
+            differences=self._differences(changes),
             dry_run=dry_run,
         )
 
@@ -98,6 +102,12 @@ class Import:
                 columns = differing_columns(stored, given)
                 words = f"this {_singular(kind)} is stored with another {_and(columns)}; correct the row, or replace what is stored with --update"
                 self._note(kind, given, [(columns[0] if columns else column, words)])
+
+    def _differences(self, changes: Changes) -> tuple[RowDifference, ...]:
+        pairs = ((kind, stored, given) for kind in NAME_COLUMNS for stored, given in getattr(changes, kind).differing)
+        return tuple(
+            row_difference(kind, stored, given, self._places[key_of(kind, given)]) for kind, stored, given in islice(pairs, MOST_SHOWN)
+        )
 
     def _store(self, changes: Changes) -> None:
         records = self._records

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from datetime import UTC, datetime
 from pathlib import Path
@@ -27,9 +27,18 @@ _ALONE = (
 
 
 def import_traces(
-    records: Records, files: Sequence[Path], report: ImportReport, *, update: bool, progress: Progress | None
+    records: Records,
+    files: Sequence[Path],
+    report: ImportReport,
+    *,
+    update: bool,
+    names: Mapping[Path, str] | None = None,
+    progress: Progress | None,
 ) -> ImportReport:
-    """Store recordings that name their pack and time, and return the report with them; ImportRefusedError with all that is wrong."""
+    """Store recordings that name their pack and time, and return the report with them; ImportRefusedError with all that is wrong.
+
+    `names` says what a person calls a file where that is not its path.
+    """
     if not files:
         return report
     counts = {"added": 0, "unchanged": 0, "updated": 0}
@@ -40,9 +49,10 @@ def import_traces(
         if progress is not None:
             progress("reading recordings", done, len(files))
         try:
-            counts[_import(records, path, update=update, warnings=warnings)] += 1
+            label = (names or {}).get(path, str(path))
+            counts[_import(records, path, label, update=update, warnings=warnings)] += 1
         except ImportRefusedError as refusal:
-            bad += refusal.rows
+            bad += [replace(row, file=label) for row in refusal.rows]
             more += refusal.more
     if bad:
         raise ImportRefusedError(bad[:50], more + len(bad[50:]))
@@ -55,19 +65,23 @@ def import_traces(
     )
 
 
-def _import(records: Records, path: Path, *, update: bool, warnings: list[str]) -> str:
-    headers = headers_of(path)
-    if not {"pack", "started_at"} <= set(headers):
+def names_its_run(path: Path) -> bool:
+    """Tell whether a recording has columns for its pack and the time its run started."""
+    return {"pack", "started_at"} <= set(headers_of(path))
+
+
+def _import(records: Records, path: Path, label: str, *, update: bool, warnings: list[str]) -> str:
+    if not names_its_run(path):
         raise ImportRefusedError([BadRow(str(path), 1, "header", _ALONE)])
-    ours = set(OWN_COLUMNS) <= set(headers)
+    ours = set(OWN_COLUMNS) <= set(headers_of(path))
     found = read_trace(path, TraceReading(discharge="positive") if ours else None)
-    warnings += [f"{path}: {doubt}" for doubt in found.preview.doubts]
+    warnings += [f"{label}: {doubt}" for doubt in found.preview.doubts]
     pack, started_at = found.preview.pack, found.preview.started_at
     if pack is None or started_at is None:
         raise ImportRefusedError(
             [BadRow(str(path), 2, "pack" if pack is None else "started_at", "is empty; it is needed in the first row.")]
         )
-    trace = replace(found.trace(pack, started_at), file_name=path.name)
+    trace = replace(found.trace(pack, started_at), file_name=Path(label).name)
     for column, words in _problems(records, trace):
         raise ImportRefusedError([BadRow(str(path), 2, column, f"{words.removesuffix('.')}.")])
     stored = records.trace(pack, started_at)

@@ -78,9 +78,9 @@ class Runs:
             found = assess(records, histories(records, names), progress, view="then")
         return tuple(each for judged in found for each in judged.runs)
 
-    def refresh(self, progress: Progress | None = None) -> None:
-        """Estimate what needs estimating."""
-        refresh(self._store, progress=progress)
+    def refresh(self, progress: Progress | None = None, *, everything: bool = False) -> None:
+        """Estimate what needs estimating, or everything anew."""
+        refresh(self._store, everything=everything, progress=progress)
 
     def waiting(self) -> int:
         """Return how many runs need estimating."""

@@ -7,6 +7,7 @@ import sqlite3
 import tempfile
 from collections.abc import Iterator
 from contextlib import closing, contextmanager
+from datetime import datetime
 from pathlib import Path
 from urllib.parse import quote
 
@@ -15,7 +16,7 @@ from sqlalchemy import Connection, Integer, LargeBinary, Table, delete, func, in
 from tracker.domain.progress import Progress
 from tracker.errors import StoreError
 from tracker.store.database import Store, open_location
-from tracker.store.location import at_path, is_ours, read_head
+from tracker.store.location import at_path, default_path, is_ours, read_head
 from tracker.store.tables import Base
 
 _ROWS_AT_A_TIME = 5_000
@@ -48,14 +49,21 @@ def backup(store: Store, file: Path, progress: Progress | None = None) -> Path:
 
 
 def restore(store: Store, file: Path, progress: Progress | None = None) -> None:
-    """Replace everything in the database by what a copy holds, in one transaction, after the copy has been checked.
+    """Replace everything in the database by what a copy holds, in one transaction, after the copy has been checked."""
+    with opened_copy(file) as source, source.reading() as seen, store.writing() as written:
+        _replace_rows(seen.connection, written.connection, progress)
+
+
+@contextmanager
+def opened_copy(file: Path) -> Iterator[Store]:
+    """Lend what a copy holds as a database of its own, after it has been checked.
 
     A copy of an older schema is brought up to date first, on a copy of the copy; the file given is never changed.
 
     Raises
     ------
     StoreError
-        When the file is not one of ours, is damaged or is newer than this program; the database is left as it is.
+        When the file is not one of ours, is damaged or is newer than this program.
     """
     file = file.expanduser()
     if not file.is_file():
@@ -70,8 +78,21 @@ def restore(store: Store, file: Path, progress: Progress | None = None) -> None:
         except sqlite3.Error as error:
             raise StoreError(f"the file {file} is damaged ({error}); name another copy.") from error
         _check_whole(copy, file)
-        with open_location(at_path(copy)) as source_store, source_store.reading() as seen, store.writing() as written:
-            _replace_rows(seen.connection, written.connection, progress)
+        with open_location(at_path(copy)) as opened:
+            yield opened
+
+
+def copy_aside(store: Store, progress: Progress | None = None) -> Path:
+    """Copy everything to a name of its own beside the database, or in the user's data folder where the database is not a file."""
+    near = store.path or default_path()
+    stamp = datetime.now().astimezone().strftime("%Y-%m-%d-%H%M%S")
+    number, file = 1, near.with_name(f"{near.stem}.replaced-{stamp}.sqlite3")
+    while file.exists():
+        number += 1
+        file = near.with_name(f"{near.stem}.replaced-{stamp}-{number}.sqlite3")
+    if store.path is None:
+        file.parent.mkdir(parents=True, exist_ok=True)
+    return backup(store, file, progress)
 
 
 def _check_target(store: Store, file: Path) -> None:

@@ -6,11 +6,14 @@ from typing import Any
 
 import pytest
 from dash.development.base_component import Component
+from flask import Flask
 
 from dashboard.components.form import WORKING, asked_in, texts_of
 from dashboard.components.present import together_lines
 from dashboard.figures import cutoff_curve, voltage_ladder
 from dashboard.pages import cutoff
+from dashboard.reading import COOKIE
+from dashboard.theme import temperature
 from tests.dashboard.fake_plans import HOSTILE, LONG, guess, made_plan
 from tests.dashboard.fakes import FakeServices, club_services, empty_services
 from tests.dashboard.words import every, words
@@ -79,7 +82,29 @@ def test_what_is_chosen_stands_in_the_fields() -> None:
     page = shown(CLUB, **ASKED, c="-3,5", risk="0.03")
     chosen = [words(option) for option in every(page, "Option") if option.selected]
     assert chosen == ["Tug 1", "Snow groomer", "3 % of runs"]
-    assert [field.value for field in every(page, "Input")] == ["-3,5", "", ""]
+    assert [field.value for field in every(page, "Input") if field.type != "hidden"] == ["-3,5", "", ""]
+
+
+@pytest.mark.parametrize(
+    ("cookie", "asked", "name", "value", "said_k"),
+    [
+        ("c", {}, "c", "25", 298.15),
+        ("f", {}, "f", "77", 298.15),
+        ("f", {"c": "0"}, "f", "32", 273.15),
+        ("c", {"f": "50"}, "c", "10", 283.15),
+        ("f", {"f": "14"}, "f", "14", 263.15),
+    ],
+)
+def test_the_temperature_is_asked_in_the_degrees_of_the_reader(
+    cookie: str, asked: dict[str, str], name: str, value: str, said_k: float
+) -> None:  # fmt: skip
+    """A bookmark made in other degrees still means what it did."""
+    with Flask("reader").test_request_context(headers={"Cookie": f"{COOKIE}={cookie}-point-words"}):
+        page = shown(CLUB, **ASKED, **asked)
+        [field] = [field for field in every(page, "Input") if field.type != "hidden" and field.name in {"c", "f"}]
+        assert (field.name, field.value) == (name, value)
+        assert [field.value for field in every(page, "Input") if field.type == "hidden"] == [""]
+        assert temperature(said_k).replace("\xa0", " ") in words(page)
 
 
 @pytest.mark.parametrize(("field", "text"), [("c", "warm"), ("risk", "2"), ("mean_a", "-1"), ("burst_a", "many")])

@@ -72,3 +72,24 @@ def test_two_programs_importing_at_once_lose_nothing(url: str, services: Service
     assert [process.returncode for process in running] == [0, 0], said
     assert len(services.runs.assess("Tug A")) == 2 * 28 * 60
     assert len(services.charges.all("Tug A")) == 1
+
+
+KILLED = """
+import os, sys
+from pathlib import Path
+from tracker.services import open_services
+def tell(label, done, total):
+    if label == "storing" and done:
+        os._exit(9)
+open_services(sys.argv[1]).exchange.import_files([Path(each) for each in sys.argv[2:]], progress=tell)
+"""
+
+
+def test_a_program_killed_while_it_stores_leaves_the_database_as_it_was(url: str, filled: Services, tmp_path: Path) -> None:
+    before = filled.exchange.export(tmp_path / "before")
+    more = write(tmp_path / "more", runs="pack,started_at,run_min\nTug A,2025-06-01T10:00Z,12\n")
+    killed = subprocess.run([sys.executable, "-c", KILLED, url, *map(str, more)], timeout=60, check=False)
+    assert killed.returncode == 9
+    after = filled.exchange.export(tmp_path / "after")
+    assert [path.read_bytes() for path in before] == [path.read_bytes() for path in after]
+    assert filled.exchange.import_files(more).added["runs"] == 1

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager, suppress
+from typing import Any
 
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
@@ -102,7 +103,7 @@ def test_a_number_that_came_back_to_its_row_is_that_row(module_store: Store) -> 
     """On SQLite the new vehicle carries the number of the one removed, until both are taken back."""
     with begun(module_store) as records:
         first = records.logbook()
-        steps = (
+        steps: tuple[Callable[[], Any], ...] = (
             lambda: remove_record(records, "run", key_of(START.runs[0])),
             lambda: remove_record(records, "vehicle", "Groomer"),
             lambda: save_record(records, Vehicle(name="Barge"), None),
