@@ -285,7 +285,8 @@ def test_words_in_the_charts_do_not_lie_on_each_other(chromium: Browser, club: s
         watched = Watched(context, club)
         for address, charts in ((ADDRESSES["pack"], 5), (ADDRESSES["cutoff"], 2), (ADDRESSES["cutoff of hostile names"], 2)):
             page = watched.open(address)
-            assert page.locator(".chart").count() == charts
+            expect(page.locator(".chart")).to_have_count(charts)
+            page.wait_for_function(SETTLED)
             assert page.evaluate(OVERLAPS) == []
             assert page.evaluate(OUTSIDE) == []
 
