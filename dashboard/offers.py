@@ -36,13 +36,16 @@ def goes_with(services: Services, kind: Kind, key: Key) -> str:
     """What goes when something is deleted, as the end of a sentence: and with it 12 runs."""
     if kind == "pack" and isinstance(key, str):
         record = services.packs.record(key)
-        parts = [(len(record.runs), "run"), (len(record.charges), "charge")]
+        recorded = sum(note.pack == key for note in services.traces.all())
+        parts = [(len(record.runs), "run"), (len(record.charges), "charge"), (recorded, "recording")]
+    elif kind == "run" and not isinstance(key, str):
+        parts = [(sum((note.pack, note.started_at) == key for note in services.traces.all()), "recording")]
     elif kind == "controller" and isinstance(key, str):
         parts = [(len(services.controllers.tests(key)), "bench test")]
     else:
         parts = []
-    words = " and ".join(counted(number, one) for number, one in parts if number)
-    return f", and with it {words}" if words else ""
+    said = [counted(number, one) for number, one in parts if number]
+    return f", and with it {' and '.join([', '.join(said[:-1]), said[-1]] if said[1:] else said)}" if said else ""
 
 
 def lithium(chemistry: str) -> bool:

@@ -49,7 +49,7 @@ def capacity_left(state: PackState) -> list[Component]:
     label = html.Span("Capacity left", className="label")
     runs = html.Span(f"{counted(state.runs, 'run')}, {state.deep_runs or 'none'} too deep", className="quiet")
     if not isinstance(state.capacity, Estimate):
-        return [label, html.Span(f"Not enough to say: {reason(state.capacity)}", className="quiet"), runs]
+        return [label, html.Span("Not known closely yet", className="quiet"), runs]
     share = f", {percent(state.health.value)} of rated" if isinstance(state.health, Estimate) else ""
     return [label, html.Span(f"{interval(state.capacity, 'charge')}{share}", className="number"), runs]
 

@@ -166,13 +166,15 @@ def _words(one: SeasonDay) -> str:
 
 
 def _months(figure: Figure, at: float, first: date) -> None:
-    """The name of each month over the week its first day is in, with the year over the first and over January."""
+    """The name of each month over the week its first day is in, with the year over January, whose neighbour then makes room."""
+    free_from = 0
     for week in range(WEEKS):
         monday = first + timedelta(weeks=week)
         begins = next((day for day in (monday + timedelta(days=step) for step in range(7)) if day.day == 1), None)
-        if begins is None or week > WEEKS - 3:
+        if begins is None or week > WEEKS - 3 or week < free_from:
             continue
         year = f" {begins.year}" if begins.month == 1 else ""
+        free_from = week + (6 if year else 0)
         figure.add_annotation(
             text=f"{MONTHS[begins.month - 1]}{year}", x=week - 0.4, y=at, yref="paper", xanchor="left", yanchor="bottom", showarrow=False
         )

@@ -125,8 +125,8 @@ def pack(
     if chosen is not None:
         parts.append(run_detail(chosen, record.floor_v, record.reserve_soc, recording))
     parts.append(facts(state))
-    way = dcc.Link("Where its controllers should let go", href=cutoff_address(state.pack, last_vehicle(record.runs)))
-    parts.append(html.P(way, className="jumps"))
+    cutoff = cutoff_address(state.pack, last_vehicle(record.runs))
+    parts.append(html.P(dcc.Link("Where its controllers should let go", href=cutoff, className="button")))
     told = chosen.estimate.findings if chosen is not None else ()
     if rest := [finding for finding in record.findings if finding not in told]:
         parts.append(html.Section([html.H2("Cautions"), finding_list(grouped(rest))]))

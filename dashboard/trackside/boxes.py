@@ -6,8 +6,8 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from html import escape
 
-from dashboard.theme import counted, mah
-from dashboard.trackside.fields import Field
+from dashboard.theme import counted, degrees, mah
+from dashboard.trackside.fields import WARMTH, Field
 from dashboard.trackside.markup import attributes, sentence
 from tracker.domain.pack import Pack
 
@@ -39,7 +39,8 @@ class Box:
     @property
     def label(self) -> str:
         """Its question, with the unit, as HTML."""
-        return escape(f"{self.field.label}, {self.field.unit}" if self.field.unit else self.field.label)
+        unit = degrees() if self.field.name == WARMTH else self.field.unit
+        return escape(f"{self.field.label}, {unit}" if unit else self.field.label)
 
     @property
     def about(self) -> str:

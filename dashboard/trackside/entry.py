@@ -7,7 +7,8 @@ from dataclasses import dataclass, replace
 from datetime import UTC, datetime, timedelta
 from typing import Any
 
-from dashboard.trackside.fields import EACH, FORMS, KINDS, MOST_CELLS, READINGS, Form, Kind
+from dashboard.theme import celsius_text
+from dashboard.trackside.fields import DEGREES, EACH, FORMS, KINDS, MOST_CELLS, READINGS, WARMTH, Form, Kind
 from tracker.domain.session import Charge, Run
 from tracker.errors import FieldErrors, InputError
 from tracker.services.entries import record_from
@@ -40,6 +41,9 @@ def record_of(entry: Entry) -> Run | Charge:
     """The record an entry describes; FieldErrors with what is wrong, by field."""
     form = FORMS[entry.kind]
     texts, problems = _by_column(form, entry.texts)
+    # As typed on the page, which may have been shown to another reader's liking when it was; so the entry itself says in what.
+    if entry.texts.get(DEGREES) == "f" and texts.get(WARMTH):
+        texts[WARMTH] = celsius_text(texts[WARMTH])
     timeless = not texts.get(form.time)
     if timeless:
         texts[form.time] = entry.at.isoformat()

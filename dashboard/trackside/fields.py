@@ -50,7 +50,9 @@ class Form:
 
 
 _PACK = Field(name="pack", label="Pack", look="pack")
-_TEMPERATURE = Field(name="pack_c", label="Temperature", unit="°C", hint="Of the pack.")
+WARMTH, DEGREES = "pack_c", "degrees"
+"""The field for a temperature, and the one that says in which degrees it was typed."""
+_TEMPERATURE = Field(name=WARMTH, label="Temperature", unit="°C", hint="Of the pack.")
 _SWITCH = Field(name=READINGS, label="Volts read of", look="switch", choices=((WHOLE, "Whole pack"), (EACH, "Each cell")))
 _NOTES = Field(name="notes", label="Notes", look="words")
 

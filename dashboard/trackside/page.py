@@ -7,10 +7,12 @@ from dataclasses import dataclass, field
 from html import escape
 
 from dashboard.addresses import LOG_PATH as PATH
+from dashboard.addresses import change_address
 from dashboard.frame import CAUTION, NAME, MenuEntry
+from dashboard.reading import reading
 from dashboard.trackside.answer import BELIEVED, CHARGE_WAITING, WAITING
 from dashboard.trackside.boxes import Box, field_html
-from dashboard.trackside.fields import FORMS, READINGS, Field, Form, Kind, form_of
+from dashboard.trackside.fields import DEGREES, FORMS, READINGS, Field, Form, Kind, form_of
 from dashboard.trackside.markup import attributes, name_html, sentence
 from tracker.domain.pack import Pack
 
@@ -92,10 +94,11 @@ def _body(view: View) -> str:
 
 
 def _first_steps() -> str:
-    return """<section class="empty">
+    add = escape(change_address("pack"))
+    return f"""<section class="empty">
 <h2>First describe a pack</h2>
 <p>Here a run or a charge is written down in a few taps, beside the track. It needs a pack to belong to, and there is none yet.</p>
-<p><a class="button main" href="/pack/new">Add a pack</a></p>
+<p><a class="button main" href="{add}">Add a pack</a></p>
 <p>Or bring in a logbook: <code>pack-tracker import my-logbook/</code></p>
 <p>Or look around in an invented club's: <code>pack-tracker demo</code></p>
 </section>"""
@@ -135,7 +138,7 @@ def _form(form: Form, view: View) -> str:
     stray = "".join(f"<p>{escape(sentence(words))}</p>" for name, words in problems.items() if name not in named)
     waiting = WAITING if form.kind == "run" else CHARGE_WAITING
     return f"""<form id="{form.kind}" class="log" method="post" action="{PATH}"{attributes(hidden=not shown)} data-title="{escape(form.title)}">
-<input type="hidden" name="kind" value="{form.kind}"><input type="hidden" name="entry_id"{attributes(value=view.entry_ids[form.kind])}>
+<input type="hidden" name="kind" value="{form.kind}"><input type="hidden" name="{DEGREES}" value="{reading().degrees}"><input type="hidden" name="entry_id"{attributes(value=view.entry_ids[form.kind])}>
 <div class="first">{drawn(form.first)}</div>
 <details class="more"{attributes(open=open_fold)}><summary>More readings</summary><div class="rest">{drawn(form.more)}</div></details>
 <div class="stray" role="alert">{stray}</div>

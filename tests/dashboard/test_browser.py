@@ -48,7 +48,7 @@ ODD = {
     "nowhere": "/no/such/page",
 }
 ADDRESSES = PLAIN | ODD
-SETTLED = "() => [...document.querySelectorAll('.chart')].every(chart => chart.querySelector('.main-svg .xtick'))"
+SETTLED = "() => [...document.querySelectorAll('.chart')].every(chart => chart.querySelector('.main-svg .xtick, .main-svg .trace'))"
 RUN_AXE = """async () => (await axe.run(document, {runOnly: ['wcag2a', 'wcag2aa', 'wcag21a', 'wcag21aa', 'wcag22aa', 'best-practice']}))
     .violations.map(one => one.id + ': ' + one.nodes.map(node => node.target.join(' ')).slice(0, 4).join(' | '))"""
 OVERLAPS = """() => [...document.querySelectorAll('.chart')].flatMap(chart => {
@@ -285,7 +285,8 @@ def test_words_in_the_charts_do_not_lie_on_each_other(chromium: Browser, club: s
         watched = Watched(context, club)
         for address, charts in ((ADDRESSES["pack"], 5), (ADDRESSES["cutoff"], 2), (ADDRESSES["cutoff of hostile names"], 2)):
             page = watched.open(address)
-            assert page.locator(".chart").count() == charts
+            expect(page.locator(".chart")).to_have_count(charts)
+            page.wait_for_function(SETTLED)
             assert page.evaluate(OVERLAPS) == []
             assert page.evaluate(OUTSIDE) == []
 

@@ -10,10 +10,13 @@ from playwright.sync_api import Browser
 
 from dashboard.addresses import cutoff_address, pack_address
 from dashboard.app import create_app
+from dashboard.components.form import texts_of
 from dashboard.needs import Services as Needed
+from dashboard.pages import cutoff
 from tests.dashboard.conftest import Serve
 from tests.dashboard.test_app import page, shown
 from tests.dashboard.test_browser import AXE, RUN_AXE, SIZES, Watched, context_of
+from tests.dashboard.words import words
 from tracker.services import Services, open_services
 
 
@@ -60,7 +63,10 @@ def test_a_new_database_offers_the_first_steps(tmp_path: Path) -> None:
 
 def test_the_plans_of_the_season_can_be_shown(season: Services) -> None:
     client = create_app(season).server.test_client()
-    text = shown(client, cutoff_address("Groomer A", "Snow groomer"))
+    assert "Working it out" in shown(client, cutoff_address("Groomer A", "Snow groomer"))
+    answer, problems = cutoff.answered(season, texts_of({"pack": "Groomer A", "vehicle": "Snow groomer"}, cutoff.FIELDS))
+    assert problems == {}
+    text = words(answer)
     for said in ("for the pack,", "left-track", "right-track", "Set the timer to"):
         assert said in text
     listed = shown(client, "/controllers")

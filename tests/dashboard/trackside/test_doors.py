@@ -10,11 +10,13 @@ from datetime import UTC, datetime, timedelta
 from typing import Any
 from urllib.parse import quote
 
+import pytest
 from flask.testing import FlaskClient
 from werkzeug.test import TestResponse
 
 from dashboard.access import Access
 from dashboard.app import create_app
+from dashboard.reading import COOKIE
 from tests.dashboard.fakes import HOSTILE, empty_services
 from tracker.services import Services
 
@@ -182,7 +184,7 @@ def test_the_page_remembers_and_the_address_decides(client: FlaskClient) -> None
 def test_an_empty_logbook_says_what_comes_first() -> None:
     text = create_app(empty_services()).server.test_client().get("/log").text
     assert "First describe a pack" in text
-    assert 'href="/pack/new"' in text
+    assert 'href="/change?what=pack"' in text
     assert "<form" not in text
 
 
@@ -233,3 +235,21 @@ def test_other_sites_and_strangers_save_nothing(services: Services) -> None:
     assert guarded.post("/log", data={**RUN, "kind": "run"}).status_code == 401
     assert guarded.get("/log", headers={"Accept": "text/html"}).status_code == 302
     assert runs(services) == before
+
+
+@pytest.mark.parametrize(("degrees", "typed", "stored_c"), [("f", "77", 25.0), ("f", "14,0", -10.0), ("c", "25", 25.0), ("", "25", 25.0)])
+def test_a_temperature_is_meant_in_the_degrees_it_was_typed_in(
+    client: FlaskClient, services: Services, degrees: str, typed: str, stored_c: float
+) -> None:  # fmt: skip
+    """The entry says which, so that it does not matter how the page is read when it is handed over."""
+    sent = put(client, entry({"pack": "Tug 1", "run_min": "9", "pack_c": typed, "degrees": degrees}))
+    assert sent.status_code == 201
+    newest = max(runs(services), key=lambda run: run.started_at)
+    assert newest.pack_k == pytest.approx(273.15 + stored_c, abs=0.01)
+
+
+def test_the_page_asks_for_the_temperature_as_it_is_read(client: FlaskClient) -> None:
+    client.set_cookie(COOKIE, "f-point-words")
+    shown = client.get("/log").get_data(as_text=True)
+    assert "Temperature, °F" in shown
+    assert 'name="degrees" value="f"' in shown
