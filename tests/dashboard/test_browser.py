@@ -116,8 +116,6 @@ def test_every_page_is_clean(chromium: Browser, club: str, kind: str, scheme: st
         found: dict[str, Any] = {}
         for name, address in addresses.items():
             page = watched.open(address)
-            if said := page.locator("#notice").inner_text():
-                found[f"{name}: says that something went wrong"] = said
             if page.evaluate("document.documentElement.scrollWidth") > size[0]:
                 found[f"{name}: wider than the screen"] = page.evaluate("document.documentElement.scrollWidth")
             # A missing page says so with its status, which the browser reports; it is the one thing expected.
@@ -128,6 +126,8 @@ def test_every_page_is_clean(chromium: Browser, club: str, kind: str, scheme: st
             page.evaluate(AXE)
             if violations := page.evaluate(RUN_AXE):
                 found[f"{name}: axe"] = violations
+            if said := page.locator("#notice").inner_text():
+                found[f"{name}: says that something went wrong"] = said
         assert watched.strangers() == []
         assert found == {}
 

@@ -312,7 +312,7 @@ def test_a_form_is_called_by_what_it_does(query: dict[str, str], said: str) -> N
 
 
 def test_the_likeliest_chemistry_stands_first_and_none_is_missing() -> None:
-    form = next(one for one in change.KINDS.values() if one.kind == "pack")
+    form = next(one for one in FORMS.values() if one.kind == "pack")
     offered = [key for key, _ in choices_of(open_services("sqlite://"), form)["chemistries"]]
     assert offered[0] == "lipo"
     assert sorted(offered) == sorted(each.chemistry for each in cell_voltages())
