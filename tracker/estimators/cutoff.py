@@ -479,14 +479,14 @@ def _reason(
     wanted = f"{100 * task.risk:g} %"
     if choice is None:
         return (
-            f"No cutoff up to {cutoffs[-1]:.1f} V keeps the chance that a cell goes below {floor_v:.2f} V at {wanted} and leaves more than hardly "
+            f"No cutoff up to {cutoffs[-1]:.2f} V keeps the chance that a cell goes below {floor_v:.2f} V at {wanted} and leaves more than hardly "
             f"any run: under this load the voltage sags too far even in a fuller pack. That is by {known}; take less current, warm the pack, "
             "or use a stronger one."
         )
     below = np.flatnonzero(cutoffs < choice.pack_v)
-    next_lower = f", while {cutoffs[below[-1]]:.1f} V would risk {100 * risk[below[-1]]:.1f} %" if len(below) else ""
+    next_lower = f", while {cutoffs[below[-1]]:.2f} V would risk {100 * risk[below[-1]]:.1f} %" if len(below) else ""
     return (
-        f"At {choice.pack_v:.1f} V a cell goes below {floor_v:.2f} V in {100 * choice.below_floor_probability:.1f} % of runs at the most, whether "
+        f"At {choice.pack_v:.2f} V a cell goes below {floor_v:.2f} V in {100 * choice.below_floor_probability:.1f} % of runs at the most, whether "
         f"driven as usual at {task.pack_k - 273.15:.0f} °C or gently and warm{next_lower}. The weakest cell counts; the load is taken from "
         f"{setup.load.basis}, the pack by {known}."
     )
