@@ -88,10 +88,7 @@ class Exchange:
 
     def replace_all(self, file: Path, progress: Progress | None = None) -> Path:
         """Put a backup in place of everything stored, and return the copy of what was stored, kept beside the database."""
-        with copying.opened_copy(file):
-            kept = copying.copy_aside(self._store, progress)
-        self.restore(file, progress)
-        return kept
+        return copying.replace_all(self._store, file, progress)
 
     def load_demo(self, progress: Progress | None = None) -> ImportReport:
         """Import the logbook of an invented club that comes with the program."""
