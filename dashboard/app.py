@@ -4,13 +4,14 @@ from __future__ import annotations
 
 import logging
 import secrets
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from functools import partial
 from types import ModuleType
 from typing import Any
+from urllib.parse import parse_qsl
 
 import dash
-from dash import Dash, set_props
+from dash import Dash, ctx, set_props
 from dash.development.base_component import Component
 from dash.exceptions import DependencyException
 from flask import Flask, Response, request
@@ -25,7 +26,7 @@ from dashboard.exchange.doors import open_doors
 from dashboard.frame import NAME, MenuEntry, connect_frame, document, frame_layout
 from dashboard.labels_page import offer_labels
 from dashboard.needs import Services
-from dashboard.pages import PAGES, missing, pack, units
+from dashboard.pages import PAGES, change, missing, pack, units
 from dashboard.sign_in import require_sign_in
 from dashboard.trackside import doors
 from dashboard.trackside.page import TITLE as LOG_TITLE
@@ -83,11 +84,20 @@ class _Dashboard(Dash):
 
     def interpolate_index(self, *_: Any, **parts: Any) -> str:
         path: str = request.path
-        return document(parts, menu=MENU, path=path, heading=heading_for(path), charts_url=chart_address(), forms=path in WITH_FORMS)
+        return document(
+            parts,
+            menu=MENU,
+            path=path,
+            heading=heading_for(path, request.args.to_dict()),
+            charts_url=chart_address(),
+            forms=path in WITH_FORMS,
+        )
 
 
-def heading_for(path: str) -> str:
+def heading_for(path: str, query: Mapping[str, str]) -> str:
     """The heading a page will have, known from its address alone."""
+    if path == change.PATH:
+        return change.heading(query)
     if path.startswith(f"{PACK_PATH}/"):
         # The web server has taken the percent signs out already.
         return path.removeprefix(f"{PACK_PATH}/").removeprefix(SHIELD)
@@ -128,11 +138,19 @@ def _register(page: ModuleType, services: Services) -> None:
     if page is pack:
         where = {"path": f"{PACK_PATH}/<segment>", "path_template": page.PATH}
         title = _pack_title
+    elif page is change:
+        title = _change_title
     REGISTER_PAGE(page.__name__, title=title, layout=partial(_shown, page.layout, services), **where)
 
 
 def _pack_title(segment: str = "", **_: str) -> str:
     return f"{name_in(segment)} · {NAME}"
+
+
+def _change_title(**_: str) -> str:
+    """The heading of the form: from the address, or from what a page already open asks for."""
+    asked = request.query_string.decode() if request.method == "GET" else str(ctx.inputs.get("_pages_location.search") or "")
+    return f"{change.heading(dict(parse_qsl(asked.removeprefix('?'))))} · {NAME}"
 
 
 def _shown(layout: Callable[..., Component], services: Services, /, **query: str | list[str]) -> Component:

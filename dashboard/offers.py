@@ -12,12 +12,14 @@ from tracker.domain.changes import Key, Kind
 from tracker.services.chemistries import CellVoltages, cell_voltages
 
 Options = Sequence[tuple[str, str]]
+COMMON = ("lipo", "lihv", "liion", "life", "nimh", "nicd", "lead")
+"""Chemistries by how often models run on them: the likeliest is chosen first, and is not the one out of view."""
 
 
 def choices_of(services: Services, form: Form) -> dict[str, Options]:
     """Every list the fields of a form need."""
     makers: Mapping[Choices, Callable[[], Options]] = {
-        "chemistries": lambda: [(each.chemistry, _cell_words(each)) for each in cell_voltages()],
+        "chemistries": lambda: [(each.chemistry, _cell_words(each)) for each in sorted(cell_voltages(), key=_how_common)],
         "packs": lambda: [
             (pack.name, pack.name if pack.retired_on is None else f"{pack.name} (retired)")
             for pack in services.packs.all(include_retired=True)
@@ -51,6 +53,11 @@ def goes_with(services: Services, kind: Kind, key: Key) -> str:
 def lithium(chemistry: str) -> bool:
     """Whether a chemistry is one of lithium."""
     return any(each.chemistry == chemistry and each.lithium for each in cell_voltages())
+
+
+def _how_common(each: CellVoltages) -> int:
+    """Its place in the list; one that was added since stands at the end."""
+    return COMMON.index(each.chemistry) if each.chemistry in COMMON else len(COMMON)
 
 
 def _cell_words(each: CellVoltages) -> str:

@@ -95,7 +95,7 @@ BENCH = Form(
                 Field(column="tested_at", entry="time", label="Tested at", needed=True),
                 Field(
                     column="readings", entry="lines", label="Readings",
-                    hint="One a line, in the order taken: the voltage of the supply and what the motor did, such as 6.55 running or 6.45 stopped.",
+                    hint="One a line, in the order taken: the voltage of the supply, in volts, and what the motor did, such as 6.55 running or 6.45 stopped.",
                 ),
             ),
         ),

@@ -8,10 +8,13 @@ from dataclasses import dataclass
 from dash import dcc, html
 from dash.development.base_component import Component
 
-from dashboard.addresses import pack_address
+from dashboard.addresses import CONTROLLERS_PATH, pack_address
 from dashboard.components.marks import name_text, severity_mark
 from dashboard.theme import counted, day, unbroken
 from tracker.domain.results import Finding
+
+ABOUT_CONTROLLERS = frozenset({"cutoff-under-floor", "no-cutoff"})
+"""What a run brings up of a controller: it is put right where the controllers are."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -71,4 +74,6 @@ def _newest(alike: Sequence[Finding]) -> Finding:
 def _subject(finding: Finding, packs: Collection[str]) -> Component:
     if finding.subject in packs:
         return dcc.Link(name_text(finding.subject), href=pack_address(finding.subject), className="subject")
+    if finding.rule in ABOUT_CONTROLLERS:
+        return dcc.Link(name_text(finding.subject), href=CONTROLLERS_PATH, className="subject")
     return html.Span(name_text(finding.subject), className="subject")

@@ -58,7 +58,9 @@ def asking_form(
         foot = [html.Button(button, type="submit"), html.P(WORKING, className="working", role="status")]
         parts.append(html.Div(foot, className="ask-foot"))
     form = html.Form(parts, id=f"{prefix}-form", className="ask", **data(asks=f"{prefix}-asked", page=page))
-    return html.Div([form, dcc.Store(id=f"{prefix}-asked", data=told)], className="asking")
+    # A store given None empties itself, which would count as something asked.
+    asked = dcc.Store(id=f"{prefix}-asked") if told is None else dcc.Store(id=f"{prefix}-asked", data=told)
+    return html.Div([form, asked], className="asking")
 
 
 def problem_outputs(prefix: str, names: Sequence[str]) -> list[Output]:

@@ -13,7 +13,8 @@ def quantity_text(quantity: Quantity, measure: Measure) -> str:
     """The quantity in words, complete."""
     if isinstance(quantity, Estimate):
         return interval(quantity, measure)
-    return f"not enough to say: {reason(quantity)}"
+    why = reason(quantity)
+    return why if why.startswith("not known") else f"not enough to say: {why}"
 
 
 def reason(nothing: NotEnough) -> str:

@@ -95,7 +95,7 @@ def preview(parcel: Parcel, looked: Looked) -> list[Component]:
     words = "Bring these in" if not changed else f"Bring these in and replace {counted(changed, 'stored record')}"
     store = post_button(words, f"{PATH}/files/{parcel.token}/store", name="replace", value="yes" if changed else "no")
     drop = post_button("Leave it", f"{PATH}/files/{parcel.token}/drop")
-    return [*parts, html.P("Nothing is stored yet.", className="strong-line"), side_by_side([store, drop])]
+    return [*parts, html.P("None of this is stored yet.", className="strong-line"), side_by_side([store, drop])]
 
 
 def brought_in(report: ImportReport) -> list[Component]:

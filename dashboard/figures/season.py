@@ -85,7 +85,8 @@ def season_sentence(days: Sequence[SeasonDay]) -> str:
     """What the calendar shows."""
     drawn = _drawn(days)
     runs, deep = sum(one.runs for one in drawn), [one for one in drawn if one.grade in GRADES[:2]]
-    said = [f"{counted(runs, 'run')} on {counted(len(drawn), 'day')}, {date_words(drawn[0].day)} to {date_words(drawn[-1].day)}."]
+    span = date_words(drawn[0].day) + (f" to {date_words(drawn[-1].day)}" if drawn[1:] else "")
+    said = [f"{counted(runs, 'run')} on {counted(len(drawn), 'day')}, {span}."]
     if deep:
         said.append(f"On {counted(len(deep), 'day')} a run went too deep, last on {date_words(deep[-1].day)}.")
     else:

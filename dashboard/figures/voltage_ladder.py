@@ -64,7 +64,12 @@ def ladder_sentence(plan: CutoffPlan) -> str:
         below = sum(at < plan.recommended.pack_v - 0.005 for _, at in bands)
         said.append(f"{_of(below, many)} below the advised {volts(plan.recommended.pack_v)}")
     under = sum(at < floor_v for _, at in bands)
-    said.append(f"{_of(under, many) if not said else _so_many(under)} below the floor of {volts(floor_v)}")
+    if not said:
+        said.append(f"{_of(under, many)} below the floor of {volts(floor_v)}")
+    elif many > 1:
+        said.append(f"{_so_many(under)} below the floor of {volts(floor_v)}")
+    elif under:
+        said.append(f"below the floor of {volts(floor_v)}")
     words = " and ".join(said) + "."
     return words + (f" {_so_many(never).capitalize()} never let{'s' if never == 1 else ''} go." if never else "")
 

@@ -47,6 +47,14 @@ def layout(services: Services, /, **query: str) -> Component:
     return page(services, form, key, record, given)
 
 
+def heading(query: Mapping[str, str]) -> str:
+    """What the page is called at an address, without looking whether what it names is there."""
+    form = next((one for one in KINDS.values() if one.kind == query.get("what")), None)
+    if form is None:
+        return TITLE
+    return f"{form.verb} a {form.noun}" if key_in(form.kind, query) is None else f"Change this {form.noun}"
+
+
 def connect(app: Dash, services: Services) -> None:
     """Saving, retiring and deleting, for every kind of form."""
     for form in KINDS.values():

@@ -187,7 +187,7 @@ def facts(state: PackState) -> Component:
         ("Capacity now", quantity_text(state.capacity, "charge")),
         ("Share of rated", quantity_text(state.health, "share")),
         ("Charge now", quantity_text(state.soc, "share")),
-        ("Runs", f"{state.runs:,}, {state.deep_runs or 'none'} too deep"),
+        ("Runs", f"{state.runs:,}, {state.deep_runs or 'none'} too deep" if state.runs else "none yet"),
         ("Last used", clock(state.last_used_at) if state.last_used_at else "not yet"),
     ]
     return html.Section(

@@ -73,15 +73,15 @@ SECTIONS: tuple[tuple[str, tuple[Advice, ...]], ...] = (
         (
             (
                 "Get everybody away and out, out of the smoke, and shut the door behind you. Call the fire service from outside.",
-                "General advice, from memory; your own fire service's word comes first",
+                "General advice, without a source; your own fire service's word comes first",
             ),
             (
                 "Do not carry a burning pack, and do not go back for the model.",
-                "General advice, from memory; your own fire service's word comes first",
+                "General advice, without a source; your own fire service's word comes first",
             ),
             (
                 "Say that it is a battery. It can flare up again after the flames have gone.",
-                "General advice, from memory; your own fire service's word comes first",
+                "General advice, without a source; your own fire service's word comes first",
             ),
         ),
     ),

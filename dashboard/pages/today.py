@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from dash import Dash, html
 from dash.development.base_component import Component
 
-from dashboard.addresses import LOG_PATH, change_address
+from dashboard.addresses import DATA_PATH, LOG_PATH, change_address
 from dashboard.components.aria import aria
 from dashboard.components.empty import empty_state
 from dashboard.components.finding import finding_list, grouped
@@ -18,10 +18,16 @@ from dashboard.theme import counted
 from tracker.domain.results import Finding, PackState
 
 PATH, TITLE, MENU = "/", "Today", True
-FIRST_LINKS = (("Add a pack", change_address("pack")), ("Add a model", change_address("vehicle")), ("Write down a run", LOG_PATH))
+FIRST_LINKS = (
+    ("Add a pack", change_address("pack")),
+    ("Add a controller", change_address("controller")),
+    ("Add a model", change_address("vehicle")),
+    ("Write down a run", LOG_PATH),
+    ("Bring in logbook files", DATA_PATH),
+)
 FIRST_STEPS = (
     ("Look at an invented club's packs", "pack-tracker demo"),
-    ("Bring in a logbook of CSV files", "pack-tracker import FOLDER"),
+    ("Bring in a whole folder", "pack-tracker import FOLDER"),
 )
 
 

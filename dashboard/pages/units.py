@@ -49,7 +49,7 @@ def page(chosen: Reading, *, saved: bool = False) -> Component:
             html.P("Kept.", role="status", className="notice-line") if saved else None,
             html.Form(
                 [
-                    html.Div([_field(name, getattr(chosen, name)) for name in CHOICES], className="fields"),
+                    html.Div([_field(name, getattr(chosen, name)) for name in CHOICES], className="fields wide-fields"),
                     html.Div(html.Button("Keep this", type="submit"), className="ask-foot"),
                 ],
                 className="ask",

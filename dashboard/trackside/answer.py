@@ -6,7 +6,7 @@ import re
 from collections.abc import Mapping, Sequence
 from html import escape
 
-from dashboard.addresses import pack_address
+from dashboard.addresses import cutoff_address, pack_address
 from dashboard.theme import GOAL_WORDS, clock, counted, interval, mah, minutes
 from dashboard.trackside.markup import attributes, grade_html, name_html, said, sentence, severity_html
 from tracker.domain.changes import Change
@@ -51,7 +51,8 @@ def saved_run(change: Change, run: Run, estimate: RunEstimate) -> str:
     line = f"Saved: {name_html(run.pack)}{took}{f', {worst}' if worst else ''}."
     detail = f'<p class="quiet">{minutes(run.run_s)}, started {clock(run.started_at)}.</p>'
     more = "" if isinstance(used, Estimate) else f"<p>{said(used.why)}</p>"
-    return _saved(change, run.pack, line, detail + more + _cells(estimate.cells) + findings_html(estimate.findings))
+    detail += more + _cells(estimate.cells) + findings_html(estimate.findings)
+    return _saved(change, run.pack, line, detail, cutoff_address(run.pack, run.vehicle))
 
 
 def saved_charge(change: Change, charge: Charge, findings: Sequence[Finding]) -> str:
@@ -100,12 +101,13 @@ def _first_sentence(words: str) -> tuple[str, str]:
     return first, " ".join(rest)
 
 
-def _saved(change: Change, pack: str, line: str, detail: str) -> str:
+def _saved(change: Change, pack: str, line: str, detail: str, cutoff: str = "") -> str:
     undo = (
         '<form method="post" action="/log/undo" class="undo">'
         f'<input type="hidden" name="change"{attributes(value=change.id)}><button type="submit">Undo</button></form>'
     )
     links = f'<a class="button"{attributes(href=pack_address(pack))}>The pack</a>'
+    links += f'<a class="button"{attributes(href=cutoff)}>Its cutoff</a>' if cutoff else ""
     state = "" if not change.undone else "<p>It has been taken back since.</p>"
     return f'<div class="saved"><h2 tabindex="-1">{line}</h2>{state}{ANOTHER}<div class="after">{"" if change.undone else undo}{links}</div>{detail}</div>'
 

@@ -126,6 +126,8 @@ def test_every_page_is_clean(chromium: Browser, club: str, kind: str, scheme: st
             page.evaluate(AXE)
             if violations := page.evaluate(RUN_AXE):
                 found[f"{name}: axe"] = violations
+            if said := page.locator("#notice").inner_text():
+                found[f"{name}: says that something went wrong"] = said
         assert watched.strangers() == []
         assert found == {}
 

@@ -53,7 +53,7 @@ def test_a_season_comes_in_and_goes_out_and_comes_back(chromium: Browser, serve:
         expect(page.get_by_text("records would be added")).to_be_visible(timeout=20_000)
         assert services.packs.all() == ()
         page.reload()
-        expect(page.get_by_text("Nothing is stored yet")).to_be_visible()
+        expect(page.get_by_text("None of this is stored yet")).to_be_visible()
         clean(page)
         page.get_by_role("button", name="Bring these in").click()
         expect(page.get_by_role("heading", name="Brought in")).to_be_visible(timeout=60_000)

@@ -17,6 +17,7 @@ from dashboard.bench_lines import lines_of, texts_of_lines
 from dashboard.changing import CHOOSE, MEANWHILE, found, opened_with, removed, saved, shown_time
 from dashboard.components.change_fields import FORMS
 from dashboard.components.change_words import plain
+from dashboard.offers import choices_of
 from dashboard.pages import change
 from dashboard.reading import COOKIE
 from tests.dashboard.fake_plans import HOSTILE
@@ -27,6 +28,7 @@ from tracker.domain.pack import Pack
 from tracker.domain.session import BenchReading, BenchTest, Charge, Run
 from tracker.errors import FieldErrors
 from tracker.services import Services, open_services
+from tracker.services.chemistries import cell_voltages
 from tracker.services.entries import columns_of, record_from
 
 AT = datetime(2026, 5, 2, 14, 30, 7, 250001, tzinfo=UTC)
@@ -292,3 +294,25 @@ def test_a_new_run_has_the_pack_in_its_address_chosen(logbook: Services) -> None
     [pack] = [one for one in every(page, "Select") if one.label == "Pack"]
     assert pack.value == HOSTILE
     assert record_from("run", {"pack": pack.value, "started_at": "2026-05-02T10:00", "run_min": "10"})
+
+
+@pytest.mark.parametrize(
+    ("query", "said"),
+    [
+        ({}, "Write down or change"),
+        ({"what": "vehicle"}, "Add a model"),
+        ({"what": "vehicle", "name": HOSTILE}, "Change this model"),
+        ({"what": "run", "pack": HOSTILE}, "Write down a run"),
+        ({"what": "run", "pack": HOSTILE, "at": AT.isoformat()}, "Change this run"),
+        ({"what": "<b>"}, "Write down or change"),
+    ],
+)
+def test_a_form_is_called_by_what_it_does(query: dict[str, str], said: str) -> None:
+    assert change.heading(query) == said
+
+
+def test_the_likeliest_chemistry_stands_first_and_none_is_missing() -> None:
+    form = next(one for one in FORMS.values() if one.kind == "pack")
+    offered = [key for key, _ in choices_of(open_services("sqlite://"), form)["chemistries"]]
+    assert offered[0] == "lipo"
+    assert sorted(offered) == sorted(each.chemistry for each in cell_voltages())

@@ -263,13 +263,21 @@ def plan_from(study: CutoffStudy, task: CutoffTask, setup: Setup) -> CutoffPlan:
         reason=_reason(choice, study.cutoffs_v, study.risk, task, setup, floor_v),
         timer_s=study.timer_s,
         present=present_each(setup.controllers, setup.trips, study.alone, pack.series, task.risk, study.counted),
-        together=study.together,
+        together=_all_of(study),
         curve=tuple(
             CutoffPoint(pack_v=float(v), below_floor_probability=float(p), usable_ah=q.value, run_s=t.value)
             for v, p, q, t in zip(study.cutoffs_v, study.risk, study.usable_ah, study.run_s, strict=True)
         ),
         draws=study.draws,
     )
+
+
+def _all_of(study: CutoffStudy) -> PresentState | None:
+    """What the controllers do together; where there is one, that is what it does by itself, read off the finer row of cutoffs."""
+    if study.together is None or len(study.alone) != 1:
+        return study.together
+    [alone] = study.alone
+    return replace(study.together, below_floor_probability=alone, driven_on_probability=max(alone, study.together.driven_on_probability))
 
 
 def less_sure(setup: Setup) -> ps.PackStates:
@@ -471,14 +479,14 @@ def _reason(
     wanted = f"{100 * task.risk:g} %"
     if choice is None:
         return (
-            f"No cutoff up to {cutoffs[-1]:.1f} V keeps the chance that a cell goes below {floor_v:.2f} V at {wanted} and leaves more than hardly "
+            f"No cutoff up to {cutoffs[-1]:.2f} V keeps the chance that a cell goes below {floor_v:.2f} V at {wanted} and leaves more than hardly "
             f"any run: under this load the voltage sags too far even in a fuller pack. That is by {known}; take less current, warm the pack, "
             "or use a stronger one."
         )
     below = np.flatnonzero(cutoffs < choice.pack_v)
-    next_lower = f", while {cutoffs[below[-1]]:.1f} V would risk {100 * risk[below[-1]]:.1f} %" if len(below) else ""
+    next_lower = f", while {cutoffs[below[-1]]:.2f} V would risk {100 * risk[below[-1]]:.1f} %" if len(below) else ""
     return (
-        f"At {choice.pack_v:.1f} V a cell goes below {floor_v:.2f} V in {100 * choice.below_floor_probability:.1f} % of runs at the most, whether "
+        f"At {choice.pack_v:.2f} V a cell goes below {floor_v:.2f} V in {100 * choice.below_floor_probability:.1f} % of runs at the most, whether "
         f"driven as usual at {task.pack_k - 273.15:.0f} °C or gently and warm{next_lower}. The weakest cell counts; the load is taken from "
         f"{setup.load.basis}, the pack by {known}."
     )

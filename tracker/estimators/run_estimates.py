@@ -109,7 +109,9 @@ def _used(charge: float, sd: float, rated_ah: float, any_evidence: bool, *, cont
         span = f"anything from {1000 * answer.low:,.0f} to {1000 * answer.high:,.0f} mAh"
         if contradicted:
             return NotEnough(f"The readings contradict each other and leave {span} open: check what was written down and correct the run.")
-        return NotEnough(f"The readings leave {span} open: a voltage of each cell after rest or the charger's count would settle it.")
+        return NotEnough(
+            f"The readings leave {span} open: a voltage of each cell with the minutes it had rested, or the charger's count, would settle it."
+        )
     # An interval that lies wholly below nothing used is no answer.
     return answer if charge + COVERAGE_FACTOR_90 * sd > 0.0 else NotEnough(FULLER_AFTER)
 

@@ -82,6 +82,8 @@ class DecimalMark:
     def _other_mark(self, text: str, mark: str, limits: Limits) -> str:
         bare = text.replace(mark, "")
         if self.mark is None:
+            if not limits.hold(float(text.replace(mark, "."))):
+                return f"{shown(text)} may be a decimal or have a mark of thousands; write {bare}; allowed are {limits.words}."
             decimal = text.rstrip("0").rstrip(mark) if text.endswith("0") else f"{text}0"
             return f"{shown(text)} may mean {bare} or {text.replace(',', '.')}; write {bare} or {decimal}; allowed are {limits.words}."
         if _MAYBE_THOUSANDS.fullmatch(text):

@@ -94,10 +94,16 @@ def _likely_mode(evidence: RunEvidence, value: float) -> str:
     return "cell_v" if value <= evidence.chemistry["full_v"] else "pack_v"
 
 
+def _family(evidence: RunEvidence) -> str:
+    """The chemistry inside a sentence, without its full voltage."""
+    title = evidence.chemistry.title.partition(",")[0]
+    return title[:1].lower() + title[1:]
+
+
 def _under_floor_words(evidence: RunEvidence, trip: Trip, cell_v: float, like_nickel: bool, controllers: int) -> str:
     pack, floor = evidence.pack, evidence.chemistry["floor_v"]
     whole = "" if trip.pack_v is None else f"{wording.volts(trip.pack_v)} for the pack, "
-    sort = f"That is a setting for nickel packs, and {pack.name} is {evidence.chemistry.title}. " if like_nickel else ""
+    sort = f"That is a setting for nickel packs, and {pack.name} is {_family(evidence)}. " if like_nickel else ""
     first = "Do not run the pack on it as it is: set" if like_nickel else "Set"
     several = (
         " The lowest of the cutoffs decides: the pack goes on being discharged until the last controller lets go."

@@ -62,7 +62,9 @@ def _cell_words(cell: CellDepth, evidence: RunEvidence) -> str:
     floor = wording.volts(evidence.chemistry["floor_v"])
     probability = cell.below_floor_probability
     if probability is not None and probability >= DEEP_PROBABILITY:
-        at = f", at {wording.volts(cell.lowest_loaded_v.value)}" if isinstance(cell.lowest_loaded_v, Estimate) else ""
+        lowest = cell.lowest_loaded_v.value if isinstance(cell.lowest_loaded_v, Estimate) else None
+        put = ", at" if lowest is not None and lowest < evidence.chemistry["floor_v"] else ", though its lowest is put at"
+        at = "" if lowest is None else f"{put} {wording.volts(lowest)}"
         return f"Cell {cell.cell} {wording.chance(probability)} went under its floor of {floor} under load{at}."
     left = f"with about {wording.percent(cell.soc_after.value)} left" if isinstance(cell.soc_after, Estimate) else "nearly empty"
     reserve = wording.percent(evidence.chemistry["reserve_soc"])

@@ -211,6 +211,8 @@ def _timer_words(plan: CutoffPlan) -> str:
 
 
 def _chance(risk: float) -> str:
+    if risk > 0.99:
+        return "in over 99 % of runs"
     return "almost never" if risk < 0.005 else f"in {100 * risk:.0f} % of runs"
 
 

@@ -16,7 +16,7 @@ KINDS: dict[type, Kind] = {Pack: "pack", Vehicle: "vehicle", Controller: "contro
 _NAMED: tuple[Kind, ...] = ("pack", "vehicle", "controller")
 _BELOW = {"run": "run", "charge": "charge", "trace": "recording"}
 """Tables of which a record takes rows with it when it is deleted."""
-_TITLES: dict[Kind, str] = {"run": "Run", "charge": "Charge", "bench": "Bench test"}
+_TITLES: dict[Kind, str] = {"vehicle": "Model", "run": "Run", "charge": "Charge", "bench": "Bench test"}
 
 
 def kind_of(record: Record) -> Kind:
@@ -54,7 +54,7 @@ def check_key(kind: Kind, key: Key) -> None:
 def title(kind: Kind, key: Key) -> str:
     """Return "Pack 'Tug 1'", "Run of 'Tug 1', 25 Nov 14:30"."""
     if isinstance(key, str):
-        return f"{kind.capitalize()} '{key}'"
+        return f"{_TITLES.get(kind, kind.capitalize())} '{key}'"
     return f"{_TITLES[kind]} of '{key[0]}', {short_time(key[1])}"
 
 

@@ -30,6 +30,11 @@ def test_a_card_says_what_to_do_why_and_who_says_so() -> None:
     assert "Example 2019, table 2" in said
 
 
+def test_a_cutoff_that_is_too_low_leads_to_the_controllers() -> None:
+    card = finding_card(finding(rule="cutoff-under-floor", subject=HOSTILE), packs={"Tug 1"})
+    assert [link.href for link in every(card, "Link")] == ["/controllers"]
+
+
 def test_a_subject_leads_to_its_page_only_when_it_is_a_pack() -> None:
     assert [link.href for link in every(finding_card(finding(subject=HOSTILE), packs={HOSTILE}), "Link")] == [
         "/pack/%3Cscript%3Ealert%281%29%3C%2Fscript%3E%20%22%26%27%2F"

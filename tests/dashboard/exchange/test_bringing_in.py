@@ -26,7 +26,7 @@ def test_nothing_is_stored_before_it_is_asked_for(door: Door) -> None:
     address = door.send_logbook()
     text = door.shown(address)
     assert "14 records would be added" in text
-    assert "Nothing is stored yet" in text
+    assert "None of this is stored yet" in text
     assert door.runs() == 0
     assert door.store(address).headers["Location"] == address
     assert "14 records added" in door.shown(address)

@@ -121,6 +121,12 @@ def test_a_number_with_two_meanings_is_refused(complaints: Complaints, header: s
     ]
 
 
+def test_advice_on_a_number_with_two_meanings_keeps_to_what_is_allowed(complaints: Complaints) -> None:
+    assert complaints(PACKS + 'A,lipo,3,"5,000",\n') == [
+        "2: capacity_mah: '5,000' may be a decimal or have a mark of thousands; write 5000; allowed are numbers from 10 to 10000000 mAh."
+    ]
+
+
 def test_a_point_with_two_meanings_is_refused_where_commas_are_usual(complaints: Complaints, read: Reader) -> None:
     assert complaints(PACKS_SEMICOLON + "A;lipo;3;12.345;\n")[0].startswith(
         "2: capacity_mah: '12.345' may mean 12345 or 12.345; write 12345 or 12.3450;"

@@ -27,6 +27,11 @@ def test_deep_by_a_chance_of_the_floor_says_possibly() -> None:
     assert "Cell 1 possibly went under" in only(too_deep, of_run(told=estimate(cell(1, "deep", 0.15, None, 0.2), cell(2)))).message
 
 
+def test_a_lowest_voltage_above_the_floor_is_not_given_as_one_below_it() -> None:
+    said = only(too_deep, of_run(told=estimate(cell(1, "deep", 0.15, 3.24, 0.2), cell(2)))).message
+    assert "Cell 1 possibly went under its floor of 3.00 V under load, though its lowest is put at 3.24 V." in said
+
+
 def test_a_published_floor_carries_its_source() -> None:
     # GOST R IEC 952-1-93 clause 2.1.2: 1.67 V at 1 It for lead-acid.
     lead = only(too_deep, of_run(pack("lead", 6), estimate(cell(1, "damaging", 0.02, 1.5, 0.9))))

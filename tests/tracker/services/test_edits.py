@@ -117,8 +117,8 @@ def test_what_was_done_is_said_in_words(filled: Services) -> None:
         "Pack 'Tug A' renamed to 'NEW'",
         "Pack 'NEW' deleted with 2 runs and 1 charge",
         f"Bench test of 'Left', 1 Mar 2025 {tests[0].tested_at.astimezone():%H:%M}, moved to 'Left', 5 Mar 2024 14:30",
-        "Vehicle 'Barge' written down",
-        "Vehicle 'Barge' deleted",
+        "Model 'Barge' written down",
+        "Model 'Barge' deleted",
     ]
     assert filled.edits.recent(3) == (done[-1], done[-2], done[-3])
     assert [filled.edits.done(change.id) for change in done] == done
