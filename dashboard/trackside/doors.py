@@ -169,7 +169,10 @@ class _Doors:
 
 def _entry() -> Entry:
     """The entry in the request."""
-    return entry_in(request.get_json(silent=True))
+    try:
+        return entry_in(request.get_json(silent=True))
+    except RecursionError as error:
+        raise InputError("This is not an entry: it is nested too deeply to be read.") from error
 
 
 def _entry_id(text: str) -> str:

@@ -124,7 +124,9 @@ def export_files(args: argparse.Namespace) -> int:
     for path in older:
         print(f"left alone: {path}")
     if older:
-        print("These are recordings of an earlier export that are not stored now. An import of the folder brings them back: delete them first.")
+        print(
+            "These are recordings of an earlier export that are not stored now. An import of the folder brings them back: delete them first."
+        )
     return 0
 
 

@@ -160,7 +160,8 @@ def in_order(time_s: Floats, lines: NDArray[np.int64]) -> tuple[Floats, list[str
     if len(far):
         row = int(far[0])
         raise BadTimeError(
-            row, f"is {time_s[row]:,.10g} s after the start; allowed are up to {LONGEST_S:,.0f} s, as for a run. Look at the unit of the time."
+            row,
+            f"is {time_s[row]:,.10g} s after the start; allowed are up to {LONGEST_S:,.0f} s, as for a run. Look at the unit of the time.",
         )
     steps = np.diff(time_s)
     back = np.flatnonzero(steps < 0)

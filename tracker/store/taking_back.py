@@ -101,7 +101,7 @@ class _Check:
             own = {tuple(row[key.name] for key in keys) for other in self._steps if other.table == table.name for row in other.after}
             naming = {tuple(row) for row in self._connection.execute(select(*keys).where(column == number[1]))}
             if naming - own:
-                self._refuse(step, {number}, f"a {_WORDS.get(table.name, table.name)} that was written down since hangs on it")
+                self._refuse(step, {number}, f"a {_WORDS.get(table.name, table.name)} was written down that hangs on it")
 
     def _refuse(self, step: Step, numbers: set[Numbered], otherwise: str | None = None) -> NoReturn:
         head = f"this cannot be taken back: {self._noted.change.words}."

@@ -104,17 +104,27 @@ def test_what_is_wrong_is_said_by_field_and_nothing_is_stored(client: FlaskClien
 def test_what_is_no_entry_is_refused_in_words(client: FlaskClient, services: Services) -> None:
     before = runs(services)
     bodies: list[Any] = [None, [], "x", {}, {"kind": "run"}, {"kind": "pack", "at": AT.isoformat(), "texts": {}}]
-    bodies += [{**entry(), "at": "14:30"}, {**entry(), "at": 7}, {**entry(), "at": "0001-01-01T00:00:00+14:00"}, entry({"run_min": 12}), entry({"notes": "x" * 30_000})]
+    bodies += [
+        {**entry(), "at": "14:30"},
+        {**entry(), "at": 7},
+        {**entry(), "at": "0001-01-01T00:00:00+14:00"},
+        entry({"run_min": 12}),
+        entry({"notes": "x" * 30_000}),
+    ]
     bodies += [entry({f"x{number}": "" for number in range(500)})]
     for body in bodies:
         answer = put(client, body)
         assert answer.status_code == 422
         assert answer.get_json()["words"]
+    nested = client.put(f"/log/entries/{uuid.uuid4()}", data="[" * 50_000, content_type="application/json")
+    assert (nested.status_code, "nested" in nested.get_json()["words"]) == (422, True)
     assert client.put("/log/entries/none", json=entry()).status_code in {404, 405}
     assert runs(services) == before
 
 
-@pytest.mark.parametrize("query", ["saved=x&of=Tug%201&at=0001-01-01T00:00:00%2B14:00", "undone=a%00b", "saved=a%00b&of=a&at=2025-05-14T13:20Z"])
+@pytest.mark.parametrize(
+    "query", ["saved=x&of=Tug%201&at=0001-01-01T00:00:00%2B14:00", "undone=a%00b", "saved=a%00b&of=a&at=2025-05-14T13:20Z"]
+)
 def test_a_damaged_address_is_answered_in_words(client: FlaskClient, query: str) -> None:
     answer = client.get(f"/log?{query}")
     assert answer.status_code < 500
