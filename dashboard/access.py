@@ -88,7 +88,10 @@ def same_origin(origin: str | None, fetch_site: str | None, host: str, *, https:
         return False
     if origin is None:
         return True
-    asking = urlsplit(origin)
+    try:
+        asking = urlsplit(origin)
+    except ValueError:
+        return False
     # Without https of our own there may still be somebody else's in front, so the scheme says nothing then.
     return asking.netloc == host and (asking.scheme == "https" or not https)
 

@@ -80,7 +80,6 @@ def run_in(text: str | None) -> datetime | None:
     if not text:
         return None
     try:
-        moment = datetime.fromisoformat(text)
-    except ValueError:
+        return datetime.fromisoformat(text).astimezone(UTC)
+    except (ValueError, OverflowError):  # no time, or one beyond the calendar
         return None
-    return moment.astimezone(UTC)

@@ -31,7 +31,7 @@ from dashboard.sign_in import require_sign_in
 from dashboard.trackside import doors
 from dashboard.trackside.page import TITLE as LOG_TITLE
 from dashboard.undo import connect_undo
-from tracker.errors import TrackerError
+from tracker.errors import StoreError, TrackerError
 
 LOG = logging.getLogger("dashboard")
 REGISTER_PAGE: Any = dash.register_page
@@ -172,6 +172,8 @@ def _on_server_error(error: Exception) -> Response | HTTPException:
     """A plain answer in place of an error page."""
     if isinstance(error, HTTPException):
         return error
+    if isinstance(error, TrackerError):
+        return Response(str(error), 503 if isinstance(error, StoreError) else 400, mimetype="text/plain")
     return Response(f"{WENT_WRONG} Reference {_logged(error)}.", 500, mimetype="text/plain")
 
 

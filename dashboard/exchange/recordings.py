@@ -61,10 +61,14 @@ def likely(choices: Sequence[RunChoice]) -> RunChoice | None:
 
 
 def moment_of(text: str) -> datetime:
-    """A day and a time as typed; without a zone it is local."""
+    """A day and a time as typed; without a zone it is local, and refused in the hour that comes twice or never."""
     try:
         found = datetime.fromisoformat(text.strip())
-    except ValueError as error:
+        first, second = found.astimezone(), found.replace(fold=1).astimezone()
+    except (ValueError, OverflowError) as error:  # no time, or one beyond the calendar
         words = f"'{text[:40]}' is no day and time; write it as 2026-05-02T14:30:00"
         raise FieldErrors({"started_at": words if text.strip() else "is missing; write it as 2026-05-02T14:30:00"}) from error
-    return found.astimezone()
+    if first.utcoffset() != second.utcoffset():
+        offsets = f"{first:%z} or {second:%z}"
+        raise FieldErrors({"started_at": f"'{text[:40]}' came twice or never here, as the clocks were changed; add its offset, {offsets}"})
+    return first

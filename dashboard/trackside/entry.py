@@ -15,6 +15,8 @@ from tracker.services.entries import record_from
 
 MOST_FIELDS = 400
 MOST_CHARACTERS = 20_000
+FIRST_YEAR, LAST_YEAR = 1900, 2199
+"""As for every time in a logbook."""
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -90,8 +92,10 @@ def _moment(text: Any) -> datetime:
     """When an entry was written down, to the second: a logbook is read by people."""
     try:
         moment = datetime.fromisoformat(text) if isinstance(text, str) else None
-    except ValueError:
-        moment = None
-    if moment is None or moment.tzinfo is None:
+        in_utc = moment.astimezone(UTC) if moment is not None and moment.tzinfo is not None else None
+    except (ValueError, OverflowError):  # no time, or one beyond the calendar
+        in_utc = None
+    # Counted back from by the length of a run, which must not lead out of the calendar.
+    if in_utc is None or not FIRST_YEAR <= in_utc.year <= LAST_YEAR:
         raise InputError("An entry needs the time at which it was written down, with its offset.")
-    return moment.astimezone(UTC).replace(microsecond=0)
+    return in_utc.replace(microsecond=0)

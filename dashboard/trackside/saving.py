@@ -64,6 +64,6 @@ def key_in(pack: str | None, at: str | None) -> Key | None:
     """The pack and time in an address, or None where there are none."""
     try:
         moment = datetime.fromisoformat(at or "")
-    except ValueError:
+        return (pack, moment.astimezone(UTC)) if pack and moment.tzinfo else None
+    except (ValueError, OverflowError):  # no time, or one beyond the calendar
         return None
-    return (pack, moment.astimezone(UTC)) if pack and moment.tzinfo else None

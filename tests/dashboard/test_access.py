@@ -73,6 +73,7 @@ def test_served_beyond_this_machine_it_answers_to_its_own_names_and_numbers() ->
         ("http://localhost", "same-origin", True),
         ("http://evil.example", None, False),
         ("null", None, False),
+        ("http://[::1", None, False),
         ("http://localhost:9999", None, False),
         ("http://localhost", "cross-site", False),
         (None, "same-site", False),

@@ -34,7 +34,7 @@ def test_the_start_of_a_run_comes_back_to_the_microsecond() -> None:
     assert run_in(parse_qs(urlsplit(pack_address("Tug 1", RUN)).query)["run"][0]) == RUN
 
 
-@pytest.mark.parametrize("text", [None, "", "yesterday", "2025-13-40", "<script>"])
+@pytest.mark.parametrize("text", [None, "", "yesterday", "2025-13-40", "<script>", "0001-01-01T00:00:00+14:00"])
 def test_what_is_no_time_chooses_no_run(text: str | None) -> None:
     assert run_in(text) is None
 

@@ -118,8 +118,13 @@ def export_files(args: argparse.Namespace) -> int:
     """Export."""
     with open_chosen(args) as services:
         written = services.exchange.export(args.folder)
+        older = services.exchange.left_over(args.folder, written)
     for path in written:
         print(f"written: {path}")
+    for path in older:
+        print(f"left alone: {path}")
+    if older:
+        print("These are recordings of an earlier export that are not stored now. An import of the folder brings them back: delete them first.")
     return 0
 
 

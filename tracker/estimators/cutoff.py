@@ -263,13 +263,21 @@ def plan_from(study: CutoffStudy, task: CutoffTask, setup: Setup) -> CutoffPlan:
         reason=_reason(choice, study.cutoffs_v, study.risk, task, setup, floor_v),
         timer_s=study.timer_s,
         present=present_each(setup.controllers, setup.trips, study.alone, pack.series, task.risk, study.counted),
-        together=study.together,
+        together=_all_of(study),
         curve=tuple(
             CutoffPoint(pack_v=float(v), below_floor_probability=float(p), usable_ah=q.value, run_s=t.value)
             for v, p, q, t in zip(study.cutoffs_v, study.risk, study.usable_ah, study.run_s, strict=True)
         ),
         draws=study.draws,
     )
+
+
+def _all_of(study: CutoffStudy) -> PresentState | None:
+    """What the controllers do together; where there is one, that is what it does by itself, read off the finer row of cutoffs."""
+    if study.together is None or len(study.alone) != 1:
+        return study.together
+    [alone] = study.alone
+    return replace(study.together, below_floor_probability=alone, driven_on_probability=max(alone, study.together.driven_on_probability))
 
 
 def less_sure(setup: Setup) -> ps.PackStates:

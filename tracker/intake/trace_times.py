@@ -22,6 +22,8 @@ _UNIX = ((8e8, 5e9, 1.0), (8e11, 5e12, 1e-3), (8e14, 5e15, 1e-6), (8e17, 5e18, 1
 _FACTORS = {"s": 1.0, "ms": 1e-3, "min": 60.0, "h": 3600.0}
 LONGEST_STEP_S = 15.0
 """No logger for a drive writes less often: a larger step of a time without a unit is taken for milliseconds."""
+LONGEST_S = 6_000_000.0
+"""As long as a run may be at the most."""
 HALF_DAY_S = 43_200.0
 DAY_S = 86_400.0
 
@@ -64,9 +66,10 @@ def from_numbers(values: Floats, unit: str | None) -> Times:
 
 def _seconds(values: Floats, factor: float) -> Floats:
     """From the first row, rounded once so that 0.1 s in the file are 0.1 s here."""
-    whole = values - values[0]
-    seconds = whole / round(1.0 / factor) if factor < 1.0 else whole * factor
-    return np.asarray(np.round(seconds, 9), dtype=np.float64)
+    with np.errstate(over="ignore", invalid="ignore"):  # what is beyond all bounds is refused, with its line, when the order is looked at
+        whole = values - values[0]
+        seconds = whole / round(1.0 / factor) if factor < 1.0 else whole * factor
+        return np.asarray(np.round(seconds, 9), dtype=np.float64)
 
 
 def from_texts(texts: pd.Series[str], dates: pd.Series[str] | None = None) -> Times:
@@ -102,8 +105,7 @@ def _dated(texts: pd.Series[str]) -> Times:
     if match is None or len(match[1]) == 4:
         slashed = stripped.str.replace("/", "-", regex=False) if match is not None and match[2] != "-" else stripped
         slashed = slashed.str.replace(".", "-", n=2, regex=False) if match is not None and match[2] == "." else slashed
-        moments, zoned = _parsed(slashed, stripped)
-        return _from_moments(moments, zoned, doubts, sure=True)
+        return _from_moments(*_parsed(slashed, stripped), doubts, sure=True)
     parts = stripped.str.extract(_DATED)
     day, month = (pd.to_numeric(parts[column], errors="coerce") for column in (0, 2))
     day_first, sure = True, True
@@ -117,12 +119,11 @@ def _dated(texts: pd.Series[str]) -> Times:
     year = parts[3].where(parts[3].str.len() == 4, "20" + parts[3].str.zfill(2))
     first, second = (0, 2) if day_first else (2, 0)
     ordered = year + "-" + parts[second].str.zfill(2) + "-" + parts[first].str.zfill(2) + "T" + parts[4].str.strip()
-    moments, zoned = _parsed(ordered, stripped)
-    return _from_moments(moments, zoned, doubts, sure=sure)
+    return _from_moments(*_parsed(ordered, stripped), doubts, sure=sure)
 
 
-def _parsed(texts: pd.Series[str], given: pd.Series[str]) -> tuple[NDArray[np.int64], bool]:
-    """Nanoseconds since 1970, of UTC where offsets are written, else of the clock on the wall."""
+def _parsed(texts: pd.Series[str], given: pd.Series[str]) -> tuple[NDArray[np.int64], datetime]:
+    """Nanoseconds since 1970, and the first time: with a zone where offsets are written, else of the clock on the wall."""
     plain = texts.str.replace(",", ".", regex=False)
     zoned = bool(re.search(r"(?:Z|[+-]\d{2}:?\d{2})$", str(plain.iloc[0]).strip(), re.IGNORECASE))
     found = pd.to_datetime(plain, format="ISO8601", errors="coerce", utc=zoned)
@@ -131,20 +132,19 @@ def _parsed(texts: pd.Series[str], given: pd.Series[str]) -> tuple[NDArray[np.in
         row = int(missing[0])
         raise BadTimeError(row, f"{shown(str(given.iloc[row]))} is not a time like the others; allowed are {TIME_WORDS}.")
     wall = found.dt.tz_convert("UTC").dt.tz_localize(None) if zoned else found
-    return wall.to_numpy().astype("datetime64[ns]").astype(np.int64), zoned
+    # Nanoseconds do not reach the years far from now, so the first is taken as it was read.
+    first = wall.iloc[0].to_pydatetime(warn=False)
+    return wall.to_numpy().astype("datetime64[ns]").astype(np.int64), first.replace(tzinfo=UTC) if zoned else first
 
 
-def _from_moments(moments: NDArray[np.int64], zoned: bool, doubts: list[str], *, sure: bool) -> Times:
+def _from_moments(moments: NDArray[np.int64], first: datetime, doubts: list[str], *, sure: bool) -> Times:
     time_s = np.round((moments - moments[0]) / 1e9, 9)
-    began = None
-    if sure:
-        first = datetime.fromtimestamp(0, UTC) + pd.Timedelta(int(moments[0]), "ns").to_pytimedelta()
-        began = first if zoned else _from_wall(first.replace(tzinfo=None), doubts)
+    began = _began(first, doubts) if sure else None
     return Times(np.asarray(time_s, dtype=np.float64), "timestamp", began, doubts)
 
 
-def _from_wall(clock: datetime, doubts: list[str]) -> datetime | None:
-    """Return the moment of a local time; none where clocks were changed, or beyond this machine's calendar."""
+def _began(clock: datetime, doubts: list[str]) -> datetime | None:
+    """Return the moment of a time, local without a zone; none where clocks were changed, or in a year no logbook has."""
     from tracker.intake.times import moment
 
     try:
@@ -156,6 +156,12 @@ def _from_wall(clock: datetime, doubts: list[str]) -> datetime | None:
 
 def in_order(time_s: Floats, lines: NDArray[np.int64]) -> tuple[Floats, list[str]]:
     """Return times that rise from row to row: rows of one time are spread until the next; BadTimeError where time goes back."""
+    far = np.flatnonzero(~(np.abs(time_s) <= LONGEST_S))
+    if len(far):
+        row = int(far[0])
+        raise BadTimeError(
+            row, f"is {time_s[row]:,.10g} s after the start; allowed are up to {LONGEST_S:,.0f} s, as for a run. Look at the unit of the time."
+        )
     steps = np.diff(time_s)
     back = np.flatnonzero(steps < 0)
     if len(back):

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import os
 import re
-from collections.abc import Iterable, Iterator
+from collections.abc import Collection, Iterable, Iterator
 from pathlib import Path
 from secrets import token_hex
 from typing import Any
@@ -19,7 +19,7 @@ from tracker.domain.trace import Trace
 from tracker.errors import InputError
 from tracker.intake.columns import BENCH, CHARGES, CONTROLLERS, PACKS, RUNS, VEHICLES, BenchRow, FileKind
 from tracker.intake.text import name_problem
-from tracker.intake.trace_write import trace_file_name, write_trace
+from tracker.intake.trace_write import OWN_COLUMNS, trace_file_name, write_trace
 
 _NEEDS_QUOTES = re.compile(r'[,;"\r\n\t]|^\s|\s$')
 
@@ -46,6 +46,19 @@ def write_folder(logbook: Logbook, folder: Path, traces: Iterable[Trace] = ()) -
         return _write_all(tables, folder, traces)
     except (OSError, ValueError) as error:
         raise InputError(f"'{folder}' cannot be written ({getattr(error, 'strerror', None) or error}); choose another folder.") from error
+
+
+def left_over(folder: Path, written: Collection[Path]) -> tuple[Path, ...]:
+    """Recordings in a folder that an earlier export wrote and this one did not: whoever imports the folder brings them back."""
+    first = ",".join(OWN_COLUMNS)
+    names = {path.name for path in written}
+    others = sorted(path for path in folder.glob("trace_*.csv") if path.name not in names and path.is_file())
+    return tuple(path for path in others if _begins(path, first))
+
+
+def _begins(path: Path, words: str) -> bool:
+    with path.open("rb") as file:
+        return file.read(len(words)) == words.encode()
 
 
 def _write_all(tables: Iterable[tuple[FileKind, Iterable[Any]]], folder: Path, traces: Iterable[Trace]) -> tuple[Path, ...]:

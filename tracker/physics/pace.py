@@ -43,12 +43,15 @@ class Stretch:
         Its mean; the same throughout when left out [A]
     pair_a : tuple[FloatArray, ...], optional
         For each pair, the steady current that leaves it the same voltage, likewise [A]
+    parts : FloatArray, optional
+        How many equal parts it is made of, at the end of each of which a voltage is seen, shape (draws,); one when left out [1]
     """
 
     duration_s: float | FloatArray
     current_a: FloatArray
     mean_a: FloatArray | None = None
     pair_a: tuple[FloatArray, ...] | None = None
+    parts: FloatArray | None = None
 
 
 class Periods:
@@ -102,6 +105,27 @@ class Periods:
         node = np.clip(np.ceil((lowest_soc - self._low) / _NODE_SOC - 1e-9), 0, nodes - 1).astype(np.intp)
         part = self._steps_soc.take(node * curves + (np.arange(len(node)) if curves > 1 else 0))
         part = np.where(lowest_soc < _EMPTY_SOC, np.maximum(part, _STEPS_SOC[1]), part)
+        return self.taking(part, drawn_a)
+
+    def taking(self, part: float | FloatArray, drawn_a: FloatArray) -> FloatArray:
+        """How many periods take no more than a part of the charge.
+
+        Parameters
+        ----------
+        part : float or FloatArray
+            Of what the smallest cell holds, one for all or shape (draws,) [1]
+        drawn_a : FloatArray
+            Mean current that flows, shape () or (draws,) [A]
+
+        Returns
+        -------
+        FloatArray
+            Whole numbers from 1, shape (draws,) [1]
+
+        References
+        ----------
+        .. [1] No source: a division.
+        """
         return np.asarray(np.maximum(np.floor(part * self._capacity_as / (np.maximum(drawn_a, 1e-9) * self.period_s)), 1.0))
 
     def opening(self) -> list[Stretch]:
@@ -110,14 +134,14 @@ class Periods:
         Returns
         -------
         list[Stretch]
-            What comes before the last stretch, and that; nothing where the load is one stretch alone [s]
+            What comes before the last stretch, where there is such, and that [s]
 
         References
         ----------
         .. [1] No source: a definition.
         """
         if self.last_s == self.period_s:
-            return []
+            return [Stretch(self.last_s, self.current_a)]
         return [Stretch(self.period_s - self.last_s, self.before_a), Stretch(self.last_s, self.current_a)]
 
     def whole(self, count: FloatArray) -> Stretch:
@@ -137,7 +161,7 @@ class Periods:
         ----------
         .. [1] No source: a definition.
         """
-        return Stretch(count * self.period_s, self.current_a, self.mean_a, self.pair_a)
+        return Stretch(count * self.period_s, self.current_a, self.mean_a, self.pair_a, count)
 
 
 @lru_cache(maxsize=1)

@@ -21,6 +21,8 @@ FloatArray = NDArray[np.float64]
 BoolArray = NDArray[np.bool_]
 
 _SECONDS_PER_HOUR = 3600.0
+_CLIFF_SOC, _CLIFF_STEP_SOC = 0.04, 0.002
+"""Below this charge of its lowest cell a pack is near its cliff, and goes on in steps that take no more than so much of it."""
 _ROUNDING_S = 1e-9
 
 
@@ -223,6 +225,7 @@ class _Run:
         self.trip_v = np.stack([controller.trips_at(pack) for controller in controllers])
         self.restart_v = np.stack([controller.restarts_at(pack) for controller in controllers])
         self.cells = pack.moving()
+        self.volts = np.asarray(self.cells.rested_v)
         self.time_s = np.zeros(draws)
         self.seen_v = np.full((count, draws), np.inf)
         self.running: BoolArray = np.ones((count, draws), dtype=np.bool_)
@@ -247,11 +250,13 @@ class _Run:
         volts = self.cells.advance(total_a, duration_s, mean_a=None if stretch.mean_a is None else mean_a, pair_a=pair_a)
         self.time_s += duration_s
         self.charge_as += mean_a * duration_s
-        np.minimum(self.lowest_v, volts, out=self.lowest_v)
         pack_v = volts.sum(axis=0)
         self.run_s = np.where(self.going & self.running.any(axis=0), self.time_s, self.run_s)
-        self.seen_v = pack_v - total_a * self.lead_ohm - own_a * self.own_ohm
-        self._switch(self.seen_v, duration_s)
+        before_v, self.seen_v = self.seen_v, pack_v - total_a * self.lead_ohm - own_a * self.own_ohm
+        lets_go = self._switch(self.seen_v, duration_s)
+        until = volts if stretch.parts is None else self._when_seen(volts, before_v, lets_go, stretch.parts)
+        np.minimum(self.lowest_v, until, out=self.lowest_v)
+        self.volts = volts
         self._end(pack_v, duration_s)
         return bool(self.going.any())
 
@@ -259,8 +264,19 @@ class _Run:
         """What each controller draws of a current, and by itself."""
         return np.asarray((running * current_a + self.standing_a) * self.going)
 
-    def _switch(self, seen_v: FloatArray, duration_s: float | FloatArray) -> None:
-        """Let each controller go or run again by what it sees."""
+    def _when_seen(self, volts: FloatArray, before_v: FloatArray, lets_go: BoolArray, parts: FloatArray) -> FloatArray:
+        """Cells at the end of the part in which a controller let go, as if they fell evenly; else at the end of them all."""
+        if not lets_go.any():
+            return volts
+        fallen = (before_v - self.trip_v) / np.maximum(before_v - self.seen_v, 1e-12)
+        part = np.clip(np.floor(fallen * parts) + 1.0, 1.0, parts) / parts
+        # What is seen first, at the very start, is seen at the end.
+        part = np.where(lets_go & np.isfinite(before_v), part, 0.0).max(axis=0)
+        part = np.where(part > 0.0, part, 1.0)
+        return np.asarray(self.volts + part * (volts - self.volts))
+
+    def _switch(self, seen_v: FloatArray, duration_s: float | FloatArray) -> BoolArray:
+        """Let each controller go or run again by what it sees; which have let go."""
         below = seen_v < self.trip_v
         lets_go = self.running & below & self.going
         if self.waits:
@@ -280,6 +296,7 @@ class _Run:
             self.running |= comes_back
             self.restarts += comes_back
             self.was_below &= ~comes_back
+        return np.asarray(lets_go)
 
     def may_come_back(self) -> BoolArray:
         """Controllers that have let go and may run again."""
@@ -327,6 +344,8 @@ class _Pace:
         count = periods.count(run.cells.lowest_soc, running * periods.mean_a + run.standing_a.sum())
         above_v = np.where(run.running, run.seen_v - run.trip_v, np.inf).min(axis=0)
         fell_v = (self.before_v - run.seen_v).max(axis=0) / self.count
+        # A cell that comes over its cliff takes the pack along far faster than it fell before: there a trip is come to in small steps.
+        count = np.where(run.cells.lowest_soc < _CLIFF_SOC, np.minimum(count, periods.taking(_CLIFF_STEP_SOC, periods.mean_a)), count)
         # No more than half the way to the next trip at once, as it fell before: who lets go does so within a period.
         count = np.maximum(np.minimum(count, np.floor(0.5 * above_v / np.maximum(fell_v, 1e-9))), 1.0)
         self.before_v, self.count = run.seen_v, count
@@ -349,4 +368,5 @@ class _Pace:
         duration_s = np.where(idle, max(self.run.driver.pause_s, 1.0), duration_s)
         self.in_last = ~first
         mean_a = np.where(apart, now_a, periods.mean_a)
-        return Stretch(duration_s, now_a, mean_a, tuple(np.where(apart, now_a, each_a) for each_a in periods.pair_a))
+        pair_a = tuple(np.where(apart, now_a, each_a) for each_a in periods.pair_a)
+        return Stretch(duration_s, now_a, mean_a, pair_a, np.where(apart | idle, 1.0, count))

@@ -12,7 +12,7 @@ from tracker.domain.progress import Progress
 from tracker.domain.results import ImportReport
 from tracker.intake.logbook import kind_of_file, read_files
 from tracker.intake.table_head import table_head
-from tracker.intake.write import write_folder
+from tracker.intake.write import left_over, write_folder
 from tracker.services.importing import Import
 from tracker.services.importing_traces import import_traces, names_its_run
 from tracker.store import copying
@@ -73,6 +73,10 @@ class Exchange:
         with self._store.reading() as records:
             return write_folder(records.logbook(), folder, records.traces())
 
+    def left_over(self, folder: Path, written: Sequence[Path]) -> tuple[Path, ...]:
+        """Return recordings an earlier export wrote there and this one did not, because they were removed or renamed since."""
+        return left_over(folder, written)
+
     def backup(self, file: Path, progress: Progress | None = None) -> Path:
         """Write a checked copy of everything, consistent while others write."""
         return copying.backup(self._store, file, progress)
@@ -88,10 +92,7 @@ class Exchange:
 
     def replace_all(self, file: Path, progress: Progress | None = None) -> Path:
         """Put a backup in place of everything stored, and return the copy of what was stored, kept beside the database."""
-        with copying.opened_copy(file):
-            kept = copying.copy_aside(self._store, progress)
-        self.restore(file, progress)
-        return kept
+        return copying.replace_all(self._store, file, progress)
 
     def load_demo(self, progress: Progress | None = None) -> ImportReport:
         """Import the logbook of an invented club that comes with the program."""

@@ -54,6 +54,18 @@ def restore(store: Store, file: Path, progress: Progress | None = None) -> None:
         _replace_rows(seen.connection, written.connection, progress)
 
 
+def replace_all(store: Store, file: Path, progress: Progress | None = None) -> Path:
+    """Restore a copy, and return a copy of what it replaced; nothing can be written between the two and be in neither."""
+    if store.location.in_memory:  # there is but one connection, which cannot be read beside its own writing
+        kept = copy_aside(store, progress)
+        restore(store, file, progress)
+        return kept
+    with opened_copy(file) as source, source.reading() as seen, store.writing() as written:
+        kept = copy_aside(store, progress)
+        _replace_rows(seen.connection, written.connection, progress)
+    return kept
+
+
 @contextmanager
 def opened_copy(file: Path) -> Iterator[Store]:
     """Lend what a copy holds as a database of its own, after it has been checked.

@@ -81,6 +81,7 @@ def test_a_logger_s_file_is_looked_at_and_kept_with_the_run_of_its_time(bench: D
 def test_a_run_is_made_where_there_is_none(bench: Door) -> None:
     address = bench.send(("log.csv", FILE))
     assert "write it as 2026-05-02T14:30:00" in keep(bench, address, "new", started_at="yesterday")
+    assert "write it as 2026-05-02T14:30:00" in keep(bench, address, "new", started_at="0001-01-01T00:00:00+14:00")
     local = START.astimezone().replace(tzinfo=None).isoformat()
     assert "Kept" in keep(bench, address, "new", started_at=local, vehicle="Pond tug")
     [made] = [each.run for each in bench.services.runs.assess("Tug 1") if each.run.started_at == START]

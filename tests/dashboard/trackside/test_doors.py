@@ -104,7 +104,7 @@ def test_what_is_wrong_is_said_by_field_and_nothing_is_stored(client: FlaskClien
 def test_what_is_no_entry_is_refused_in_words(client: FlaskClient, services: Services) -> None:
     before = runs(services)
     bodies: list[Any] = [None, [], "x", {}, {"kind": "run"}, {"kind": "pack", "at": AT.isoformat(), "texts": {}}]
-    bodies += [{**entry(), "at": "14:30"}, {**entry(), "at": 7}, entry({"run_min": 12}), entry({"notes": "x" * 30_000})]
+    bodies += [{**entry(), "at": "14:30"}, {**entry(), "at": 7}, {**entry(), "at": "0001-01-01T00:00:00+14:00"}, entry({"run_min": 12}), entry({"notes": "x" * 30_000})]
     bodies += [entry({f"x{number}": "" for number in range(500)})]
     for body in bodies:
         answer = put(client, body)
@@ -112,6 +112,13 @@ def test_what_is_no_entry_is_refused_in_words(client: FlaskClient, services: Ser
         assert answer.get_json()["words"]
     assert client.put("/log/entries/none", json=entry()).status_code in {404, 405}
     assert runs(services) == before
+
+
+@pytest.mark.parametrize("query", ["saved=x&of=Tug%201&at=0001-01-01T00:00:00%2B14:00", "undone=a%00b", "saved=a%00b&of=a&at=2025-05-14T13:20Z"])
+def test_a_damaged_address_is_answered_in_words(client: FlaskClient, query: str) -> None:
+    answer = client.get(f"/log?{query}")
+    assert answer.status_code < 500
+    assert "Something went wrong" not in answer.text
 
 
 def test_the_estimate_comes_before_saving(client: FlaskClient, services: Services) -> None:

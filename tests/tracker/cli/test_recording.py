@@ -62,3 +62,13 @@ def test_what_is_missing_or_wrong_is_refused(log: Path, run: Command, words: lis
     assert refused.status == 1
     assert said in refused.err
     assert json.loads(run("assess", "--json").out)["runs"] == []
+
+
+def test_a_recording_removed_since_an_earlier_export_is_named(log: Path, run: Command, tmp_path: Path) -> None:
+    out = tmp_path / "out"
+    assert run("import", str(log), "--pack", "Tug 1", "--started-at", "2025-05-14T13:00Z").status == 0
+    assert "left alone" not in run("export", str(out)).out
+    (out / "trace_mine.csv").write_text("of somebody else\n", "utf-8")
+    again = run("--database", f"sqlite:///{tmp_path}/another.sqlite3", "export", str(out))
+    assert "trace_Tug-1_20250514T130000Z.csv" in again.out.split("left alone:")[1]
+    assert "trace_mine" not in again.out

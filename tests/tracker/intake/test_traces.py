@@ -161,6 +161,13 @@ def test_dates_are_understood_where_only_one_is_possible(tmp_path: Path, first: 
     assert (began is None) == any("different days" in doubt for doubt in preview.doubts)
 
 
+def test_a_clock_in_a_year_no_logbook_has_tells_no_start(tmp_path: Path) -> None:
+    rows = "".join(f"9998-12-31T23:00:{second:02}Z,11,3\n" for second in range(9))
+    preview = read_trace(log(tmp_path, f"timestamp,volts,amps\n{rows}")).preview
+    assert (preview.started_at, preview.span_s) == (None, 8.0)
+    assert any("Say when the run started" in doubt for doubt in preview.doubts)
+
+
 @pytest.mark.parametrize(
     ("text", "said"),
     [
@@ -181,6 +188,8 @@ def test_dates_are_understood_where_only_one_is_possible(tmp_path: Path, first: 
         (b"time_s,volts,amps\n0,11.1,3\n1,11.0,4\n0,11.1,3\n", "log.csv:4: time_s: goes back from 1 s to 0 s"),
         (b"time_s,volts,amps\n5,11.1,3\n5,11.0,4\n", "is the same in every row"),
         (b"time_s,volts,amps\n5,11.1,3\n", "needed are two"),
+        (b"time_s,volts,amps\n0,11.1,3\n1e12,11.0,4\n", "log.csv:3: time_s: is 1e+12 s after the start; allowed are up to 6,000,000 s"),
+        (b"time_s,volts,amps\n-1.5e308,11.1,3\n1.5e308,11.0,4\n", "log.csv:3: time_s: is inf s after the start"),
         (b"time_s,volts,amps\n0,11.1,\n1,11.0,\n", "amps: holds no number"),
         (b"time,volts,amps\n0:00:01,11.1,3\n0:00:0x,11.0,4\n", "log.csv:3: time: '0:00:0x' is not a time"),
         (b"time_s,volts,amps\n" + b"1" * 200_000 + b",11,3\n", "is longer than"),

@@ -7,6 +7,7 @@ import threading
 from collections.abc import Callable
 from contextlib import closing
 from pathlib import Path
+from typing import Any
 
 import pytest
 
@@ -14,8 +15,9 @@ from tests.tracker.store import builders as b
 from tests.tracker.store.test_schema import later
 from tracker.domain.logbook import Logbook
 from tracker.errors import InputError, StoreError
-from tracker.store.copying import backup, restore
-from tracker.store.database import Store, open_store
+from tracker.store import copying
+from tracker.store.copying import backup, replace_all, restore
+from tracker.store.database import Store, open_location, open_store
 from tracker.store.results import StoredKnowledge
 
 
@@ -31,6 +33,23 @@ def fill(store: Store) -> None:
 def everything(store: Store) -> tuple[object, ...]:
     with store.reading() as records:
         return records.logbook(), records.estimates(), records.findings(), records.knowledge(), records.counts()
+
+
+def test_what_another_writes_while_a_backup_is_put_back_is_never_in_neither(
+    file_store: Store, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    fill(file_store)
+    copy = backup(file_store, tmp_path / "copies.sqlite3")
+    aside = copying.copy_aside
+
+    def writing_after(*given: Any) -> Path:
+        kept = aside(*given)
+        with open_location(file_store.location, wait_s=0.1) as other, pytest.raises(StoreError), other.writing() as records:
+            records.put_pack(b.pack("Something else"))
+        return kept
+
+    monkeypatch.setattr(copying, "copy_aside", writing_after)
+    assert replace_all(file_store, copy).is_file()
 
 
 def test_a_copy_restored_gives_everything_back(store: Store, tmp_path: Path) -> None:
