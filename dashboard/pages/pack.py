@@ -27,7 +27,7 @@ from dashboard.figures.recording import MOST_POINTS
 from dashboard.needs import Services
 from dashboard.theme import clock, counted, pack_words, percent, unbroken, volts
 from tracker.domain.health import PackLearning
-from tracker.domain.results import AssessedRun, PackRecord, PackState
+from tracker.domain.results import SEVERITIES, AssessedRun, PackRecord, PackState
 from tracker.domain.season import SeasonRun
 from tracker.domain.trace import Trace
 from tracker.errors import NotFoundError
@@ -128,7 +128,9 @@ def pack(
     cutoff = cutoff_address(state.pack, last_vehicle(record.runs))
     parts.append(html.P(dcc.Link("Where its controllers should let go", href=cutoff, className="button")))
     told = chosen.estimate.findings if chosen is not None else ()
-    if rest := [finding for finding in record.findings if finding not in told]:
+    # What concerns its controllers stands with its last run, and is no less pressing for that.
+    found = sorted(dict.fromkeys([*record.findings, *state.findings]), key=lambda finding: SEVERITIES.index(finding.severity))
+    if rest := [finding for finding in found if finding not in told]:
         parts.append(html.Section([html.H2("Cautions"), finding_list(grouped(rest))]))
     if record.runs:
         parts.append(depths(record, record.runs[-(MOST if everything else DRAWN_RUNS) :]))

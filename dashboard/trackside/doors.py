@@ -156,7 +156,12 @@ class _Doors:
             kind=form_of(kind).kind,
             packs=packs,
             vehicles=[vehicle.name for vehicle in self._services.controllers.vehicles()],
-            texts={**texts, READINGS: texts.get(READINGS, "")},
+            # The only pack there is need not be chosen.
+            texts={
+                **({"pack": packs[0].name} if len(packs) == 1 and not texts.get("pack") else {}),
+                **_filled(texts),
+                READINGS: texts.get(READINGS, ""),
+            },
             entry_ids={form: entry_id if entry_id and form == kind else str(uuid.uuid4()) for form in KINDS},
             problems=problems or {},
             notice=notice,
@@ -165,6 +170,10 @@ class _Doors:
         response = Response(document(view, menu=self._menu, files=addresses()), status, mimetype="text/html")
         response.headers["Content-Security-Policy"] = POLICY
         return response
+
+
+def _filled(texts: Mapping[str, str]) -> dict[str, str]:
+    return {name: text for name, text in texts.items() if text}
 
 
 def _entry() -> Entry:
