@@ -68,16 +68,17 @@ def season_figure(days: Sequence[SeasonDay]) -> Figure:
     """The newest half year at the top, the ones before below."""
     figure = blank_figure()
     rows, last = season_rows(days), _monday(days[-1].day)
+    names: list[dict[str, object]] = []
     for row in range(rows):
         first = last - timedelta(weeks=WEEKS * (row + 1) - 1)
         axis = "y" if row == 0 else f"y{row + 1}"
         _places(figure, axis, days[-1].day, first)
         _marks(figure, axis, first, [one for one in days if first <= _monday(one.day) < first + timedelta(weeks=WEEKS)])
         top = 1 - row / rows
-        _months(figure, top - HEAD / rows, first)
+        names += _months(top - HEAD / rows, first)
         figure.update_layout({f"yaxis{'' if row == 0 else row + 1}": _weekdays(top - (1 - HEAD) / rows, top - HEAD / rows)})
     figure.update_xaxes(range=[-0.7, WEEKS - 0.3], showticklabels=False, ticks="", showline=False, anchor="y")
-    figure.update_layout(margin={"l": 48, "r": 10, "t": 6, "b": 10})
+    figure.update_layout(margin={"l": 48, "r": 10, "t": 6, "b": 10}, annotations=names)
     return figure
 
 
@@ -166,9 +167,9 @@ def _words(one: SeasonDay) -> str:
     )
 
 
-def _months(figure: Figure, at: float, first: date) -> None:
+def _months(at: float, first: date) -> list[dict[str, object]]:
     """The name of each month over the week its first day is in, with the year over January, whose neighbour then makes room."""
-    free_from = 0
+    free_from, found = 0, []
     for week in range(WEEKS):
         monday = first + timedelta(weeks=week)
         begins = next((day for day in (monday + timedelta(days=step) for step in range(7)) if day.day == 1), None)
@@ -176,9 +177,9 @@ def _months(figure: Figure, at: float, first: date) -> None:
             continue
         year = f" {begins.year}" if begins.month == 1 else ""
         free_from = week + (6 if year else 0)
-        figure.add_annotation(
-            text=f"{MONTHS[begins.month - 1]}{year}", x=week - 0.4, y=at, yref="paper", xanchor="left", yanchor="bottom", showarrow=False
-        )
+        place = {"x": week - 0.4, "y": at, "yref": "paper", "xanchor": "left", "yanchor": "bottom", "showarrow": False}
+        found.append({"text": f"{MONTHS[begins.month - 1]}{year}", **place})
+    return found
 
 
 def _weekdays(low: float, high: float) -> dict[str, object]:

@@ -102,13 +102,16 @@ class Packs:
         return tuple(replace(each, next=states[each.pack].next, findings=states[each.pack].findings) for each in found)
 
     def learning(self, name: str) -> PackLearning:
-        """Everything a pack's history teaches of it; NotFoundError when there is none of that name."""
-        [health] = self.health(name)
+        """Everything a pack's history teaches of it, without what to do next; NotFoundError when there is none of that name."""
+        refresh(self._store, [name])
+        with self._store.reading() as records:
+            pack = records.pack(name)
+            health = records.healths(MODEL, [name]).get(name) or pack_health(learned_from(pack, None), 0)
         memory = self._memory(name)
         if memory is None and health.runs:
             refresh(self._store, [name], everything=True)
             memory = self._memory(name)
-        learned = learned_from(self.get(name), memory)
+        learned = learned_from(pack, memory)
         return replace(pack_learning(learned, health.deep_runs), health=health)
 
     def _memory(self, name: str) -> Memory | None:
