@@ -6,10 +6,9 @@ import csv
 from collections.abc import Mapping
 from datetime import datetime
 from itertools import islice
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
-import pandas as pd
 from numpy.typing import NDArray
 
 from tracker.errors import BadRow, ImportRefusedError
@@ -17,6 +16,10 @@ from tracker.intake.text import CellError, name, shown
 from tracker.intake.times import moment
 from tracker.intake.trace_file import TraceLayout, refuse
 from tracker.intake.trace_headers import place_of
+
+if TYPE_CHECKING:
+    # Half a second that only those wait for who read recordings.
+    import pandas as pd
 
 Floats = NDArray[np.float64]
 
@@ -150,6 +153,8 @@ class TraceTable:
             raise self._bad_cells(numbers) or refuse(self.path, 1, "file", f"cannot be read ({_first_line(error)}).") from error
 
     def _parse(self, kinds: Mapping[int, Any]) -> pd.DataFrame:
+        import pandas as pd
+
         layout = self.layout
         return pd.read_csv(
             layout.path,
@@ -173,6 +178,8 @@ class TraceTable:
         )
 
     def _bad_cells(self, numbers: list[int]) -> ImportRefusedError | None:
+        import pandas as pd
+
         try:
             frame = self._parse(dict.fromkeys(numbers, str))
         except ValueError as error:

@@ -5,12 +5,16 @@ from __future__ import annotations
 import re
 from dataclasses import dataclass, field
 from datetime import UTC, datetime
+from typing import TYPE_CHECKING
 
 import numpy as np
-import pandas as pd
 from numpy.typing import NDArray
 
 from tracker.intake.text import CellError, shown
+
+if TYPE_CHECKING:
+    # Half a second that only those wait for who read recordings.
+    import pandas as pd
 
 Floats = NDArray[np.float64]
 
@@ -99,6 +103,8 @@ def _clock(texts: pd.Series[str]) -> Times:
 
 
 def _dated(texts: pd.Series[str]) -> Times:
+    import pandas as pd
+
     doubts: list[str] = []
     stripped = texts.str.strip()
     match = _DATED.match(str(stripped.iloc[0]))
@@ -124,6 +130,8 @@ def _dated(texts: pd.Series[str]) -> Times:
 
 def _parsed(texts: pd.Series[str], given: pd.Series[str]) -> tuple[NDArray[np.int64], datetime]:
     """Nanoseconds since 1970, and the first time: with a zone where offsets are written, else of the clock on the wall."""
+    import pandas as pd
+
     plain = texts.str.replace(",", ".", regex=False)
     zoned = bool(re.search(r"(?:Z|[+-]\d{2}:?\d{2})$", str(plain.iloc[0]).strip(), re.IGNORECASE))
     found = pd.to_datetime(plain, format="ISO8601", errors="coerce", utc=zoned)

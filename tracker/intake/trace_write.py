@@ -6,7 +6,6 @@ import re
 from pathlib import Path
 
 import numpy as np
-import pandas as pd
 
 from tracker.domain.trace import Trace
 from tracker.intake.times import moment_text
@@ -37,6 +36,9 @@ def trace_file_name(trace: Trace, taken: set[str]) -> str:
 
 def write_trace(trace: Trace, path: Path) -> None:
     """Write a recording into a new file."""
+    # Half a second that only those wait for who write recordings.
+    import pandas as pd
+
     cells = trace.cell_v.shape[1]
     warm = len(trace.pack_k) > 0
     numbers = [trace.time_s[:, None], trace.pack_v[:, None], trace.current_a[:, None], trace.cell_v]
