@@ -12,7 +12,7 @@ from werkzeug.wrappers import Response as BaseResponse
 from dashboard.addresses import DATA_PATH, data_address
 from dashboard.exchange.desk import Desk, Wish
 from dashboard.exchange.out import send_backup, send_export
-from dashboard.exchange.plain import plain_page
+from dashboard.exchange.plain import refused_page
 from dashboard.exchange.receiving import MOST_BACKUP_BYTES, MOST_FILES_BYTES, TooLargeError, receive
 from dashboard.exchange.recordings import NEW_RUN, moment_of, reading_of
 from dashboard.exchange.waiting import Parcel
@@ -109,7 +109,7 @@ class _Doors:
     def restore(self, token: str) -> BaseResponse:
         parcel = self._parcel("backup", token)
         if request.form.get("word", "").strip().lower() != CONFIRMED:
-            return plain_page(
+            return refused_page(
                 "Nothing was replaced",
                 f"Putting a backup back replaces everything stored. To confirm, type the word {CONFIRMED} into the field before the button.",
                 409,
@@ -144,13 +144,13 @@ def _in_words(view: View) -> View:
         try:
             return view(*args, **given)
         except TooLargeError as error:
-            return plain_page("That is too large", str(error), 413)
+            return refused_page("That is too large", str(error), 413)
         except _GoneError as error:
-            return plain_page("Not here any more", str(error), 404)
+            return refused_page("Not here any more", str(error), 404)
         except ConflictError as error:
-            return plain_page("Nothing was changed", str(error), 409)
+            return refused_page("Nothing was changed", str(error), 409)
         except TrackerError as error:
-            return plain_page("That cannot be done", str(error), 400)
+            return refused_page("That cannot be done", str(error), 400)
 
     return answer
 

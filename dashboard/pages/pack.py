@@ -91,11 +91,6 @@ def recording_of(services: Services, record: PackRecord, run: str | None) -> Tra
         return None
 
 
-def title_of(segment: str = "", **_: str) -> str:
-    """The pack's name, for the browser's tab."""
-    return name_in(segment)
-
-
 def unknown_pack(message: str) -> Component:
     """No pack of that name."""
     return html.Div(

@@ -13,9 +13,6 @@ from tracker.domain.session import Volts
 
 Floats = NDArray[np.float64]
 
-NEEDED_ROLES = ("time", "volts", "amps")
-"""What a recording cannot do without."""
-
 TIME_UNITS = ("s", "ms", "min", "h", "timestamp")
 VOLT_UNITS = ("V", "mV")
 AMP_UNITS = ("A", "mA")

@@ -130,25 +130,6 @@ class MovingCells:
         """Time constant of each pair at the present temperature [s]."""
         return tuple(self._tau)
 
-    def voltage_under(self, current_a: FloatArray) -> FloatArray:
-        """Voltage as soon as a current flows.
-
-        Parameters
-        ----------
-        current_a : FloatArray
-            Current, discharge positive, a shape that broadcasts with the cells [A]
-
-        Returns
-        -------
-        FloatArray
-            Voltage, what is over the pairs as it stands [V]
-
-        References
-        ----------
-        .. [1] As in `step`.
-        """
-        return np.asarray(self._ocv_now - self._r0_now * current_a - sum(self._pair_v))
-
     def advance(
         self,
         current_a: FloatArray,
