@@ -81,9 +81,13 @@ class CellTable:
     def loaded_v(self, c_rate: ArrayLike, soc: ArrayLike, temperature_k: float) -> FloatArray:
         """Voltage at the end of a steady drive from full at `c_rate` that ends at `soc` [V]."""
         rates, states = np.broadcast_arrays(np.asarray(c_rate, dtype=np.float64), np.asarray(soc, dtype=np.float64))
-        curves = self._loaded(np.stack([np.full(rates.size, temperature_k), np.log(rates.ravel())], axis=-1))
-        found = [np.interp(-state, -curve, VOLTS) for state, curve in zip(states.ravel(), curves, strict=True)]
-        return np.array(found, dtype=np.float64).reshape(states.shape)
+        asked, place = np.unique(rates, return_inverse=True)
+        curves = self._loaded(np.stack([np.full(asked.size, temperature_k), np.log(asked)], axis=-1))
+        found = np.empty(states.shape)
+        for number, curve in enumerate(curves):
+            here = place.reshape(states.shape) == number
+            found[here] = np.interp(-states[here], -curve, VOLTS)
+        return found
 
     def rested_v(self, c_rate: ArrayLike, soc: ArrayLike, temperature_k: float, rest_s: float) -> FloatArray:
         """Voltage `rest_s` after a steady drive from full at `c_rate` that ended at `soc` [V]."""
