@@ -109,7 +109,7 @@ def test_all_cells_read_empty_once(place: int) -> None:
     true_or_unknown(looked_at(r.changed_run(HISTORY, place, after_v=(2.0, 2.0))), (0.98, 0.95))
 
 
-EMPTY = ((0.3, 0.3), (2.0, 2.0))
+EMPTY: tuple[tuple[float, ...], ...] = ((0.3, 0.3), (2.0, 2.0))
 ELSEWHERE = (("after_v", 0), ("before_v", 0), ("before_v", 7), ("loaded_v", 7), ("loaded_v", 13))
 EMPTY_ELSEWHERE = Cases({(c, p, v): r.changed_run(HISTORY, p, **{c: v}) for (c, p), v in product(ELSEWHERE, EMPTY)})
 
