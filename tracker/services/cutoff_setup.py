@@ -12,13 +12,14 @@ from tracker.domain.results import AssessedRun, Estimate, NotEnough
 from tracker.domain.trace import TraceSummary
 from tracker.errors import NotFoundError
 from tracker.estimators import MODEL
-from tracker.estimators.cutoff import TRIP_SD_V, Setup
+from tracker.estimators.cutoff import TRIP_SD_V
+from tracker.estimators.cutoff_scenes import Setup
 from tracker.estimators.intervals import estimate
 from tracker.estimators.learned import learned_from
 from tracker.estimators.memory import read_if_sound
 from tracker.estimators.planned_load import LEAST_RUNS, planned_load
 from tracker.estimators.present_cutoffs import Trips
-from tracker.services.benching import stored_results
+from tracker.services.benching import thresholds
 from tracker.services.checks import unknown
 from tracker.services.recorded import summaries
 from tracker.store.records import Records
@@ -58,7 +59,7 @@ def setup_of(records: Records, task: CutoffTask, found: Found) -> Setup:
     """Return everything a plan is made from; estimates are taken as they are stored."""
     stored = records.knowledge([found.pack.name], MODEL).get(found.pack.name)
     memory = None if stored is None else read_if_sound(stored.payload)
-    tested = {result.controller: result for result in stored_results(records, None, None)}
+    tested = thresholds(records, found.vehicle.controllers)
     own = _runs(records, (found.pack.name,), found.vehicle.name)
     began = [state for run in _runs(records, (found.pack.name,), None) if (state := _start(run)) is not None]
     driven = records.packs_driven((found.vehicle.name,))

@@ -38,6 +38,16 @@ class Planning:
 
         NotFoundError when pack or model is not stored; FieldErrors when what is asked is not possible.
         """
+        return self._plan(task, whole=True)
+
+    def cutoff_at_once(self, task: CutoffTask) -> CutoffPlan:
+        """As `cutoff`, but without what takes longest where that is not known yet; `whole` in the plan says whether it is all there.
+
+        What is there is what `cutoff` says: of the findings those about all controllers together are missing.
+        """
+        return self._plan(task, whole=False)
+
+    def _plan(self, task: CutoffTask, *, whole: bool) -> CutoffPlan:
         problems = dict(_problems(task))
         if problems:
             raise FieldErrors(problems)
@@ -47,7 +57,9 @@ class Planning:
         refresh(self._store, sorted({task.pack, *driven}))
         with self._store.reading() as records:
             setup = setup_of(records, task, found)
-        plan = plan_from(self._studies.of(task, setup), task, setup)
+        study = self._studies.of(task, setup)
+        whole = whole or self._studies.knows_together(task, setup)
+        plan = plan_from(study, task, setup, self._studies.together(task, setup) if whole else None, whole=whole)
         controllers = {controller.name: controller for controller in found.controllers}
         state = Packs(self._store).state(task.pack)
         return replace(plan, findings=plan_findings(plan, controllers, chemistry.load(found.pack.chemistry), state))

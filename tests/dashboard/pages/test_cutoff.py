@@ -30,8 +30,8 @@ def shown(services: FakeServices, **query: str) -> Component:
     """The page with its answer, as it stands once both have come."""
     packs, vehicles = services.packs.all(), services.controllers.vehicles()
     asked = cutoff.filled(texts_of(query, cutoff.FIELDS), packs, vehicles)
-    answer, problems = cutoff.answered(services, asked)
-    return cutoff.page(cutoff.form(asked, packs, vehicles, problems), answer)
+    answer = cutoff.answered(services, asked, whole=True)
+    return cutoff.page(cutoff.form(asked, packs, vehicles, answer.problems), answer.advice, answer.rest)
 
 
 def test_the_words_come_before_the_answer() -> None:
@@ -39,9 +39,9 @@ def test_the_words_come_before_the_answer() -> None:
     page = cutoff.layout(CLUB, pack=HOSTILE, vehicle="Snow groomer", c="-3,5")
     assert WORKING in words(page)
     assert "Let go at" not in words(page)
-    [store] = every(page, "Store")
+    [store, _] = every(page, "Store")
     assert asked_in(store.data, cutoff.FIELDS) == texts_of({"pack": HOSTILE, "vehicle": "Snow groomer", "c": "-3,5"}, cutoff.FIELDS)
-    [store] = every(cutoff.layout(CLUB), "Store")
+    [store, _] = every(cutoff.layout(CLUB), "Store")
     assert not hasattr(store, "data")  # not even None, which would count as something asked
 
 
@@ -57,6 +57,19 @@ def test_the_advice_comes_first_with_why_and_the_timer() -> None:
     assert "10.7 min, then 20 % are left" in said
     assert "Prove a changed cutoff on the bench" in said
     assert "The instructions of the pack's and the controller's makers come first" in said
+
+
+def test_what_takes_longest_follows_and_the_advice_does_not_wait_for_it() -> None:
+    asked = texts_of(ASKED, cutoff.FIELDS)
+    first, whole = cutoff.answered(CLUB, asked), cutoff.answered(CLUB, asked, whole=True)
+    assert (first.whole, whole.whole) == (False, True)
+    assert words(first.advice) == words(whole.advice)
+    assert "Let go at" in words(first.advice)
+    assert "What they come to together is being worked out" in words(first.rest)
+    assert "All together: run until the last lets go" in words(whole.rest)
+    for answer in (first, whole):
+        assert "Left track" in words(answer.rest)
+        assert "Prove a changed cutoff on the bench" in words(answer.rest)
 
 
 def test_another_risk_moves_the_advice() -> None:
