@@ -40,7 +40,7 @@ def stored_results(records: Records, controller: str | None, meter: Meter | None
 
 def thresholds(records: Records, controllers: Collection[str]) -> Results:
     """Return what the stored tests show of these controllers, without findings; those that were never tested are not in it."""
-    return _by_controller((test for test in records.bench_tests() if test.controller in controllers), None)
+    return _by_controller((test for name in controllers for test in records.bench_tests(name)), None)
 
 
 def file_results(records: Records, path: Path, controller: str | None, meter: Meter | None, delay_s: float | None) -> BenchFileResult:

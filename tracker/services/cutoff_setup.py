@@ -60,8 +60,9 @@ def setup_of(records: Records, task: CutoffTask, found: Found) -> Setup:
     stored = records.knowledge([found.pack.name], MODEL).get(found.pack.name)
     memory = None if stored is None else read_if_sound(stored.payload)
     tested = thresholds(records, found.vehicle.controllers)
-    own = _runs(records, (found.pack.name,), found.vehicle.name)
-    began = [state for run in _runs(records, (found.pack.name,), None) if (state := _start(run)) is not None]
+    of_pack = _runs(records, (found.pack.name,), None)
+    own = [each for each in of_pack if each.run.vehicle == found.vehicle.name]
+    began = [state for each in of_pack if (state := _start(each)) is not None]
     driven = records.packs_driven((found.vehicle.name,))
     runs = own if len(own) >= LEAST_RUNS else _runs(records, driven, found.vehicle.name)
     return Setup(

@@ -68,8 +68,7 @@ class Packs:
         """One pack as it stands now; NotFoundError when there is none of that name."""
         refresh(self._store, [name])
         with self._store.reading() as records:
-            [state] = _states(records, (records.pack(name),), now or datetime.now(UTC))
-            return state
+            return state_of(records, name, now or datetime.now(UTC))
 
     def overview(self, now: datetime | None = None) -> tuple[tuple[PackState, ...], tuple[Finding, ...]]:
         """Every pack in use as it stands now, by name, and what a person should know about them, most urgent first."""
@@ -143,6 +142,12 @@ class Packs:
             floor_v=kind["floor_v"],
             reserve_soc=kind["reserve_soc"],
         )
+
+
+def state_of(records: Records, name: str, now: datetime) -> PackState:
+    """Return how a pack stands by estimates that are up to date; NotFoundError when there is none of that name."""
+    [state] = _states(records, (records.pack(name),), now)
+    return state
 
 
 def _cell_voltages(key: str) -> CellVoltages:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import replace
+from datetime import UTC, datetime
 
 from tracker import chemistry
 from tracker.domain.divider import DividerPlan, DividerTask
@@ -16,7 +17,7 @@ from tracker.rules.divider import divider_cautions
 from tracker.rules.planning import plan_findings
 from tracker.services.assessing import refresh
 from tracker.services.cutoff_setup import find, setup_of
-from tracker.services.packs import Packs
+from tracker.services.packs import state_of
 from tracker.services.studies import Studies
 from tracker.store.database import Store
 from tracker.units import celsius_from_kelvin, kelvin_from_celsius
@@ -57,11 +58,11 @@ class Planning:
         refresh(self._store, sorted({task.pack, *driven}))
         with self._store.reading() as records:
             setup = setup_of(records, task, found)
+            state = state_of(records, task.pack, datetime.now(UTC))
         study = self._studies.of(task, setup)
         whole = whole or self._studies.knows_together(task, setup)
         plan = plan_from(study, task, setup, self._studies.together(task, setup) if whole else None, whole=whole)
         controllers = {controller.name: controller for controller in found.controllers}
-        state = Packs(self._store).state(task.pack)
         return replace(plan, findings=plan_findings(plan, controllers, chemistry.load(found.pack.chemistry), state))
 
     def warm_up(self) -> None:

@@ -29,6 +29,8 @@ class Room:
         self.connection = connection
         """For the use of `tracker.store` alone."""
         self._packs: dict[str, PackKey] | None = None
+        self._asked: dict[str, PackKey] = {}
+        """Packs asked for one by one, until all are known."""
 
     def _pack_keys(self) -> dict[str, PackKey]:
         if self._packs is None:
@@ -37,16 +39,18 @@ class Room:
         return self._packs
 
     def _pack_key(self, name: str) -> PackKey:
+        known = self._asked if self._packs is None else self._packs
+        if name in known:
+            return known[name]
         if self._packs is None:
             row = self.connection.execute(select(PackRow.id, PackRow.series).where(PackRow.name == name)).first()
             if row is not None:
-                return PackKey(*row)
-        elif name in self._packs:
-            return self._packs[name]
+                return self._asked.setdefault(name, PackKey(*row))
         raise NotFoundError(f"no pack named '{name}' is stored; look at the spelling, capitals count.")
 
     def _forget_keys(self) -> None:
         self._packs = None
+        self._asked.clear()
 
     def _vehicle_ids(self) -> dict[str, int]:
         return {name: number for name, number in self.connection.execute(select(VehicleRow.name, VehicleRow.id))}  # noqa: C416 - typed rows
