@@ -80,7 +80,7 @@ def test_words_after_the_question_mark_cannot_break_a_page(client: FlaskClient) 
 def test_the_document_shows_the_frame_before_any_script_runs(client: FlaskClient) -> None:
     text = client.get("/").text
     assert '<html lang="en">' in text
-    assert "<h1>Today</h1>" in text
+    assert '<h1 tabindex="-1">Today</h1>' in text
     assert "Loading..." not in text
 
 
