@@ -62,6 +62,6 @@ def keep(response: Response, chosen: Reading, *, secure: bool) -> None:
 
 def written(number: str) -> str:
     """A number written with 1,234.5 in mind, as it was chosen to be read."""
-    number = number.replace("-", MINUS)
+    number = number.replace("-", MINUS) if number.strip("-0.,") else number.removeprefix("-")
     thousands, decimal = reading().marks
     return number if decimal == "." else number.translate({ord(","): thousands, ord("."): decimal})

@@ -5,9 +5,8 @@ from __future__ import annotations
 from collections.abc import Sequence
 from math import log10
 
-from plotly.graph_objects import Figure
-
-from dashboard.figures.template import BLUE, GREEN, GREY, ORANGE, PLAIN, Part, figure_of
+from dashboard.figures.chart import PLAIN, Chart, Part, chart_of
+from dashboard.figures.template import BLUE, GREEN, GREY, ORANGE
 from dashboard.theme import NB, mah, number, risk, volts
 from tracker.domain.planning import CutoffPlan, CutoffPoint
 
@@ -20,7 +19,7 @@ KEPT_V = 0.3
 UPPER, LOWER = (0.56, 0.95), (0.0, 0.39)
 
 
-def cutoff_figure(plan: CutoffPlan) -> Figure:
+def cutoff_figure(plan: CutoffPlan) -> Chart:
     """Two panels over one axis of cutoffs, the advised one as a line through both."""
     points = drawn_points(plan.curve)
     pack_v = [point.pack_v for point in points]
@@ -32,7 +31,7 @@ def cutoff_figure(plan: CutoffPlan) -> Figure:
     ]
     advised_line, advised_words = _advised(plan, pack_v)
     room = 0.03 * max(pack_v[-1] - pack_v[0], 0.1)
-    return figure_of(
+    return chart_of(
         traces,
         {
             "xaxis": {

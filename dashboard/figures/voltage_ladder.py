@@ -4,10 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from plotly.graph_objects import Figure
-
+from dashboard.figures.chart import PLAIN, Chart, Part, chart_of
 from dashboard.figures.names import chart_name
-from dashboard.figures.template import BLUE, GREEN, GREY, ORANGE, PLAIN, PURPLE, WASH, Part, figure_of
+from dashboard.figures.template import BLUE, GREEN, GREY, ORANGE, PURPLE, WASH
 from dashboard.theme import NB, interval, volts
 from tracker.domain.planning import CutoffPlan, PresentCutoff
 from tracker.domain.results import Estimate
@@ -20,7 +19,7 @@ NAME_CHARACTERS = 20
 """So many characters of names find room side by side on a phone."""
 
 
-def ladder_figure(plan: CutoffPlan) -> Figure:
+def ladder_figure(plan: CutoffPlan) -> Chart:
     """Lines for full, advised and floor; one column a controller with the band in which it lets go."""
     low, high = _range(plan)
     columns = max(len(plan.present), 1)
@@ -36,7 +35,7 @@ def ladder_figure(plan: CutoffPlan) -> Figure:
     most = max(4, lines * NAME_CHARACTERS // columns)
     names = [place % lines * "<br><br>" + f"{chart_name(one.controller, most)}<br>{_known(one)}" for place, one in enumerate(plan.present)]
     danger = {"xref": "paper", "x0": 0, "x1": 1, "yref": "y", "y0": low, "y1": floor_v}
-    return figure_of(
+    return chart_of(
         [_middle(place, one, trip) for place, one, trip in known],
         {
             "xaxis": {

@@ -28,6 +28,10 @@ def test_as_usual_where_nobody_asks() -> None:
     assert (volts(7.4), mah(3.91), temperature(298.15)) == (f"7.40{NB}V", f"3,910{NB}mAh", f"25{NB}°C")
 
 
+def test_a_minus_sign_is_one_and_nothing_is_never_less_than_nothing() -> None:
+    assert [number(value, 1) for value in (-0.52, -0.04, 0.0)] == ["\u22120.5", "0.0", "0.0"]
+
+
 def test_with_commas() -> None:
     with asked_by("c-comma-words"):
         assert (volts(1234.5), mah(3.91), counted(1200, "run")) == (f"1.234,50{NB}V", f"3.910{NB}mAh", "1.200 runs")

@@ -58,7 +58,7 @@ class Planning:
         refresh(self._store, sorted({task.pack, *driven}))
         with self._store.reading() as records:
             setup = setup_of(records, task, found)
-            state = state_of(records, task.pack, datetime.now(UTC))
+            state = state_of(self._store, records, task.pack, datetime.now(UTC))
         study = self._studies.of(task, setup)
         whole = whole or self._studies.knows_together(task, setup)
         plan = plan_from(study, task, setup, self._studies.together(task, setup) if whole else None, whole=whole)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Hashable, Iterator, Sequence
 from typing import Any, NamedTuple
 
 from sqlalchemy import ColumnElement, Connection, insert, select, true
@@ -25,12 +25,18 @@ class PackKey(NamedTuple):
 class Room:
     """One transaction on one connection."""
 
-    def __init__(self, connection: Connection) -> None:
+    def __init__(self, connection: Connection, version: Callable[[], Hashable | None] | None = None) -> None:
         self.connection = connection
         """For the use of `tracker.store` alone."""
+        self._version = version
         self._packs: dict[str, PackKey] | None = None
         self._asked: dict[str, PackKey] = {}
         """Packs asked for one by one, until all are known."""
+
+    @property
+    def version(self) -> Hashable | None:
+        """What this transaction sees is the same as what another of the same version sees; None where that cannot be told."""
+        return None if self._version is None else self._version()
 
     def _pack_keys(self) -> dict[str, PackKey]:
         if self._packs is None:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import Any
+import json
 
 import pytest
 from dash.development.base_component import Component
@@ -16,6 +16,7 @@ from dashboard.reading import COOKIE
 from dashboard.theme import temperature
 from tests.dashboard.fake_plans import HOSTILE, LONG, guess, made_plan
 from tests.dashboard.fakes import FakeServices, club_services, empty_services
+from tests.dashboard.figures.checked import checked
 from tests.dashboard.words import every, words
 from tracker.domain.controller import Controller
 from tracker.domain.planning import CutoffPlan, CutoffTask, PresentState
@@ -173,7 +174,7 @@ def test_how_long_a_forgotten_pack_lasts_is_said_in_a_fitting_unit(hours: float,
 def test_hostile_names_stay_text() -> None:
     page = shown(CLUB, pack=HOSTILE, vehicle=HOSTILE)
     assert HOSTILE in words(page)
-    figures: list[Any] = [one.figure.to_json() for one in every(page, "Graph")]
+    figures = [json.dumps(one.figure) for one in every(page, "Graph")]
     assert len(figures) == 2
     assert all("<script" not in figure and "\\u003cscript" not in figure for figure in figures)
 
@@ -190,7 +191,7 @@ def test_the_curve_leaves_out_most_of_what_is_certain_harm_and_its_table_nothing
 
 def test_a_risk_that_no_draw_showed_is_drawn_and_not_called_none() -> None:
     plan = plan_of()
-    [risk, _] = cutoff_curve.cutoff_figure(plan).data
+    [risk, _] = checked(cutoff_curve.cutoff_figure)(plan).data
     assert min(risk.y) == cutoff_curve.LEAST_RISK
     assert "under 0.1 %" in cutoff_curve.cutoff_sentence(plan).replace("\u00a0", " ")
 
@@ -198,7 +199,7 @@ def test_a_risk_that_no_draw_showed_is_drawn_and_not_called_none() -> None:
 def test_the_ladder_names_every_rung_and_shows_measured_and_set_apart() -> None:
     controllers = CLUB.controllers.all()
     plan = plan_of(*[one for one in controllers if one.name in {"Left track", "Right track", "Old drive"}])
-    figure = voltage_ladder.ladder_figure(plan)
+    figure = checked(voltage_ladder.ladder_figure)(plan)
     said = [annotation.text for annotation in figure.layout.annotations]
     assert [word for word in ("full", "floor", "advised") if any(f"<b>{word}</b>" in text for text in said)] == ["full", "floor", "advised"]
     assert [trace.marker.symbol for trace in figure.data] == ["diamond-wide", "diamond-wide"]
@@ -213,6 +214,6 @@ def test_the_ladder_names_every_rung_and_shows_measured_and_set_apart() -> None:
 
 def test_long_names_are_cut_in_the_picture_and_whole_in_the_table() -> None:
     plan = plan_of(*[one for one in CLUB.controllers.all() if one.name == LONG])
-    [name] = voltage_ladder.ladder_figure(plan).layout.xaxis.ticktext
+    [name] = checked(voltage_ladder.ladder_figure)(plan).layout.xaxis.ticktext
     assert len(name.split("<br>")[0]) < 24
     assert LONG in [row[0] for row in voltage_ladder.ladder_table(plan)[1]]
