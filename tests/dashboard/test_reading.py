@@ -14,7 +14,7 @@ from dashboard.app import create_app
 from dashboard.figures.over_time import tick_words
 from dashboard.figures.template import blank_figure
 from dashboard.reading import COOKIE, USUAL, Reading, read_from
-from dashboard.theme import NB, clock, counted, date_words, interval, mah, temperature, unbroken, volts
+from dashboard.theme import NB, clock, counted, date_words, interval, mah, number, temperature, unbroken, volts
 from tests.dashboard.fakes import club_services, guess
 
 
