@@ -112,15 +112,17 @@ def plan_cutoff(task: CutoffTask, setup: Setup, *, seed: int = SEED, draws: int 
     return plan_from(study, task, setup, study_together(setup, scenes, study, seed=seed))
 
 
-def study_cutoffs(setup: Setup, scenes: Sequence[Scene], *, seed: int = SEED) -> CutoffStudy:
+def study_cutoffs(setup: Setup, scenes: tuple[Scene, Scene], gently: CutoffSweep | None = None, *, seed: int = SEED) -> CutoffStudy:
     """What every cutoff risks and leaves, and what each present controller does by itself; the wanted risk does not matter to it.
 
     Parameters
     ----------
     setup : Setup
         The pack and the model [1]
-    scenes : Sequence[Scene]
+    scenes : tuple[Scene, Scene]
         What a cutoff has to stand: as usual, and driven gently [1]
+    gently : CutoffSweep, optional
+        What `gently_swept` gives for the second, where it is known [1]
     seed : int
         Of the draw of the controllers [1]
 
@@ -135,11 +137,8 @@ def study_cutoffs(setup: Setup, scenes: Sequence[Scene], *, seed: int = SEED) ->
     """
     pack, cells = setup.pack, family(setup.pack.chemistry)
     floor_v, versions = cells.chemistry["floor_v"], scenes[0].versions
-    offered = offered_cutoffs(pack, cells)
-    present = [_lets_go(controller, trip, pack) for controller, trip in zip(setup.controllers, setup.trips, strict=True)]
-    cutoffs = np.unique(np.concatenate([offered, [trip.value for trip in present]]))
-    # Of gentle driving only the risk counts, not how far below the floor a cell would go.
-    sweeps = [_swept(scenes[0], cutoffs, seed), *(_swept(scene, cutoffs, seed, until_cell_v=floor_v) for scene in scenes[1:])]
+    present, cutoffs = _present_trips(setup), _looked_at(setup)
+    sweeps = [_swept(scenes[0], cutoffs, seed), gently or gently_swept(setup, scenes[1], seed=seed)]
     risk = np.max([_risks(sweep, floor_v) for sweep in sweeps], axis=0)
     counts = any(controller.cutoff_mode == "cell_v" for controller in setup.controllers)
     counted = counted_start(versions, setup.starts_soc, cells.chemistry["full_v"], seed + 3) if counts else None
@@ -147,7 +146,7 @@ def study_cutoffs(setup: Setup, scenes: Sequence[Scene], *, seed: int = SEED) ->
         max(_alone(sweep, trip, floor_v, seed, counted.cells / pack.series if counted and one.cutoff_mode == "cell_v" else 1.0) for sweep in sweeps)
         for one, trip in zip(setup.controllers, present, strict=True)
     )  # fmt: skip
-    kept = np.isin(cutoffs, offered)
+    kept = np.isin(cutoffs, offered_cutoffs(pack, cells))
     usual = sweeps[0]
     return CutoffStudy(
         cutoffs_v=cutoffs[kept],
@@ -159,6 +158,31 @@ def study_cutoffs(setup: Setup, scenes: Sequence[Scene], *, seed: int = SEED) ->
         draws=versions.draws,
         counted=counted,
     )
+
+
+def gently_swept(setup: Setup, scene: Scene, *, seed: int = SEED) -> CutoffSweep:
+    """How every cutoff fares when the model is driven gently in the warm, which is the same however else it is driven.
+
+    Parameters
+    ----------
+    setup : Setup
+        The pack and the model [1]
+    scene : Scene
+        Gentle driving [1]
+    seed : int
+        Of the draw of the controllers [1]
+
+    Returns
+    -------
+    CutoffSweep
+        Only as far as the risk goes, not how far below its floor a cell would go [V]
+
+    References
+    ----------
+    .. [1] JCGM 101:2008, propagation of distributions by a Monte Carlo method.
+    """
+    floor_v = family(setup.pack.chemistry).chemistry["floor_v"]
+    return _swept(scene, _looked_at(setup), seed, until_cell_v=floor_v)
 
 
 def study_together(setup: Setup, scenes: Sequence[Scene], study: CutoffStudy, *, seed: int = SEED) -> PresentState | None:
@@ -245,6 +269,16 @@ def plan_from(
         ),
         draws=study.draws,
     )
+
+
+def _present_trips(setup: Setup) -> list[Estimate]:
+    return [_lets_go(controller, trip, setup.pack) for controller, trip in zip(setup.controllers, setup.trips, strict=True)]
+
+
+def _looked_at(setup: Setup) -> FloatArray:
+    """Cutoffs that are offered, and those there are."""
+    offered = offered_cutoffs(setup.pack, family(setup.pack.chemistry))
+    return np.unique(np.concatenate([offered, [trip.value for trip in _present_trips(setup)]]))
 
 
 def _swept(scene: Scene, cutoffs: FloatArray, seed: int, until_cell_v: float = -np.inf) -> CutoffSweep:

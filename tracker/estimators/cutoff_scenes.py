@@ -139,7 +139,7 @@ def scenes_of(task: CutoffTask, setup: Setup, versions: Versions, seed: int = SE
     .. [1] No source: a definition.
     """
     usual, _ = drawn_load(setup.load, versions.draws, seed)
-    easy, _ = drawn_load(_gentle(setup.load, setup.pack), versions.draws, seed)
+    easy, _ = drawn_load(gentle_load(setup), versions.draws, seed)
     return Scene(versions=versions.at(task.pack_k), load=usual), Scene(versions=versions.at(WARM_K), load=easy)
 
 
@@ -180,11 +180,26 @@ def drawn_load(load: PlannedLoad, draws: int, seed: int) -> tuple[LoadProfile, F
     return steady_and_bursts(steady_a, burst_a, BURST_S, BURST_S / BURST_SHARE), mean_a
 
 
-def _gentle(load: PlannedLoad, pack: Pack) -> PlannedLoad:
-    """The same model only pottered about with, without any bursts: they would make a controller let go sooner, and need not come."""
-    mean = _told(load.mean_a)
-    gentle = _times(mean, min(1.0, GENTLE_C * pack.capacity_ah / mean.value))
-    return PlannedLoad(mean_a=gentle, burst_a=gentle, basis="gentle driving", guessed=load.guessed)
+def gentle_load(setup: Setup) -> PlannedLoad:
+    """The same model only pottered about with, without any bursts: they would make a controller let go sooner, and need not come.
+
+    Parameters
+    ----------
+    setup : Setup
+        The pack and the model [1]
+
+    Returns
+    -------
+    PlannedLoad
+        Without bursts [A]
+
+    References
+    ----------
+    .. [1] GENTLE_C.
+    """
+    mean = _told(setup.load.mean_a)
+    gentle = _times(mean, min(1.0, GENTLE_C * setup.pack.capacity_ah / mean.value))
+    return PlannedLoad(mean_a=gentle, burst_a=gentle, basis="gentle driving", guessed=setup.load.guessed)
 
 
 def _times(quantity: Estimate, part: float) -> Estimate:

@@ -16,7 +16,7 @@ from tracker.estimators.divider import plan_divider
 from tracker.rules.divider import divider_cautions
 from tracker.rules.planning import plan_findings
 from tracker.services.assessing import refresh
-from tracker.services.cutoff_setup import find, setup_of
+from tracker.services.cutoff_setup import known_of, packs_of_plan, setup_of
 from tracker.services.packs import state_of
 from tracker.services.studies import Studies
 from tracker.store.database import Store
@@ -52,18 +52,18 @@ class Planning:
         problems = dict(_problems(task))
         if problems:
             raise FieldErrors(problems)
+        asked, kept = (task.pack, task.vehicle), self._store.kept
         with self._store.reading() as records:
-            found = find(records, task)
-            driven = records.packs_driven((task.vehicle,))
-        refresh(self._store, sorted({task.pack, *driven}))
+            packs = kept.read(records, ("packs of plan", *asked), lambda: packs_of_plan(records, *asked))
+        refresh(self._store, packs)
         with self._store.reading() as records:
-            setup = setup_of(records, task, found)
+            setup = setup_of(kept.read(records, ("plan", *asked), lambda: known_of(records, *asked)), task)
             state = state_of(self._store, records, task.pack, datetime.now(UTC))
         study = self._studies.of(task, setup)
         whole = whole or self._studies.knows_together(task, setup)
         plan = plan_from(study, task, setup, self._studies.together(task, setup) if whole else None, whole=whole)
-        controllers = {controller.name: controller for controller in found.controllers}
-        return replace(plan, findings=plan_findings(plan, controllers, chemistry.load(found.pack.chemistry), state))
+        controllers = {controller.name: controller for controller in setup.controllers}
+        return replace(plan, findings=plan_findings(plan, controllers, chemistry.load(setup.pack.chemistry), state))
 
     def warm_up(self) -> None:
         """Read in once what every plan is made with: the chemistries' curves."""

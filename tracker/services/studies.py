@@ -11,9 +11,10 @@ from typing import Any, Generic, TypeVar
 import numpy as np
 
 from tracker.domain.planning import CutoffTask, PresentState
-from tracker.estimators.cutoff import CutoffStudy, study_cutoffs, study_together
-from tracker.estimators.cutoff_scenes import Setup, scenes_of, versions_of
+from tracker.estimators.cutoff import CutoffStudy, gently_swept, study_cutoffs, study_together
+from tracker.estimators.cutoff_scenes import Setup, gentle_load, scenes_of, versions_of
 from tracker.estimators.drawn_packs import Versions
+from tracker.physics.cutoff_sweep import CutoffSweep
 
 MOST = 12
 """So many are kept: a study is a few kilobytes, and a person compares a handful."""
@@ -29,12 +30,13 @@ class Studies:
 
     def __init__(self) -> None:
         self._versions: _Kept[Versions] = _Kept()
+        self._gently: _Kept[CutoffSweep] = _Kept()
         self._studies: _Kept[CutoffStudy] = _Kept()
         self._together: _Kept[PresentState | None] = _Kept()
 
     def of(self, task: CutoffTask, setup: Setup) -> CutoffStudy:
         """Return the study of this task and setup, made when it is not among those kept."""
-        return self._studies.of(_key(task, setup), lambda: study_cutoffs(setup, scenes_of(task, setup, self._drawn(setup))), MOST)
+        return self._studies.of(_key(task, setup), lambda: self._studied(task, setup), MOST)
 
     def knows_together(self, task: CutoffTask, setup: Setup) -> bool:
         """Whether `together` need not be made."""
@@ -48,10 +50,14 @@ class Studies:
 
         return self._together.of(_key(task, setup), made, MOST)
 
+    def _studied(self, task: CutoffTask, setup: Setup) -> CutoffStudy:
+        scenes = scenes_of(task, setup, self._drawn(setup))
+        key = (*_versions_key(setup), gentle_load(setup), setup.controllers, setup.trips)
+        return study_cutoffs(setup, scenes, self._gently.of(key, lambda: gently_swept(setup, scenes[1]), MOST_VERSIONS))
+
     def _drawn(self, setup: Setup) -> Versions:
         """The versions of the pack, which neither the temperature nor the load changes."""
-        key = (setup.pack, setup.learned, setup.vehicle.lead_ohm, *_numbers(setup.states))
-        return self._versions.of(key, lambda: versions_of(setup), MOST_VERSIONS)
+        return self._versions.of(_versions_key(setup), lambda: versions_of(setup), MOST_VERSIONS)
 
 
 class _Kept(Generic[Kind]):
@@ -77,6 +83,10 @@ class _Kept(Generic[Kind]):
             while len(self._kept) > most:
                 self._kept.popitem(last=False)
         return made
+
+
+def _versions_key(setup: Setup) -> tuple[Hashable, ...]:
+    return (setup.pack, setup.learned, setup.vehicle.lead_ohm, *_numbers(setup.states))
 
 
 def _key(task: CutoffTask, setup: Setup) -> Hashable:
