@@ -31,7 +31,8 @@ def block(text: str, name: str) -> Any:
 
 @pytest.fixture(scope="module")
 def client() -> FlaskClient:
-    return create_app(club_services()).server.test_client()
+    made: FlaskClient = create_app(club_services()).server.test_client()
+    return made
 
 
 @pytest.mark.parametrize(
