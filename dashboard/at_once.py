@@ -13,6 +13,8 @@ from dash.development.base_component import Component
 
 from dashboard.first_look import html_of
 
+_OWN = frozenset({"_prop_names", "_valid_wildcard_attributes", "available_properties", "available_wildcard_properties"})
+"""What a component keeps for itself."""
 _OPTIONS = orjson.OPT_NON_STR_KEYS | orjson.OPT_SERIALIZE_NUMPY
 
 
@@ -47,6 +49,10 @@ def data_block(name: str, told: bytes | str) -> str:
 
 
 def _plain(value: Any) -> Any:
+    if isinstance(value, Component):
+        given = value.__dict__
+        props = {name: given[name] for name in given if name not in _OWN}
+        return {"props": props, "type": value._type, "namespace": value._namespace}
     made = getattr(value, "to_plotly_json", None)
     if made is None:
         raise TypeError(f"{type(value).__name__} cannot be sent to a browser")

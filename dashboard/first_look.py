@@ -22,7 +22,7 @@ RENAMED = {
     "tabIndex": "tabindex",
     "dateTime": "datetime",
 }
-KEPT = frozenset({"class", "for", "colspan", "rowspan", "tabindex", "datetime", "href", "title", "lang", "dir", "scope", "role", "value", "max", "alt", "src"})  # fmt: skip
+KEPT = frozenset({"class", "for", "colspan", "rowspan", "tabindex", "datetime", "href", "title", "type", "lang", "dir", "scope", "role", "value", "max", "alt", "src"})  # fmt: skip
 REFERRING = frozenset({"for", "aria-labelledby", "aria-describedby", "aria-controls"})
 FLAGS = frozenset({"hidden", "open", "selected", "reversed"})
 ANNOUNCED = frozenset({"alert", "status"})
@@ -78,6 +78,8 @@ def _element(tag: str, props: Mapping[str, Any], say: Callable[[str], None]) -> 
         say(" inert")
     say(">")
     if tag not in VOID:
+        if "data-choose" in props:  # where a script puts a field for files
+            say(f'<input type="file" aria-hidden="true" inert{" multiple" if props.get("data-several") == "yes" else ""}>')
         _write(props.get("children"), say)
         say(f"</{tag}>")
 
@@ -113,7 +115,9 @@ def _input(props: Mapping[str, Any], say: Callable[[str], None]) -> None:
 
 def _field(props: Mapping[str, Any], say: Callable[[str], None]) -> None:
     """A field of the component library: its label, its hint and the room for what is typed, under the same names for the style sheet."""
-    say(f'<div class="mantine-InputWrapper-root first-field"><span class="mantine-InputWrapper-label">{escape(str(props["label"]))}</span>')
+    needed = '<span class="mantine-InputWrapper-required"> *</span>' if props.get("withAsterisk") else ""
+    label = f'<span class="mantine-InputWrapper-label">{escape(str(props["label"]))}{needed}</span>'
+    say(f'<div class="mantine-InputWrapper-root first-field">{label}')
     if props.get("description"):
         say(f'<p class="mantine-InputWrapper-description">{escape(str(props["description"]))}</p>')
     say('<div class="mantine-Input-wrapper"><div class="mantine-Input-input"></div></div></div>')

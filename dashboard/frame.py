@@ -72,7 +72,7 @@ def document(
     The chart library is not fetched ahead: measured, that made it run before the page's words were painted and doubled the time to them.
     """
     links = "".join(
-        f'<a class="menu-link" href="{target}"{" aria-current=page" if target == path else ""}>{escape(title)}</a>'
+        f'<a class="menu-link" href="{target}"{" aria-current=page" if _is_here(target, path) else ""}>{escape(title)}</a>'
         for target, title in menu
     )
     return f"""<!DOCTYPE html>
@@ -90,9 +90,9 @@ def document(
 <div id="first-look">
 <a class="skip" href="#first-page">Skip to the page</a>
 <header class="top"><a class="brand" href="/">{NAME}</a><nav class="menu" aria-label="Pages">{links}</nav></header>
-<main id="first-page" tabindex="-1">{page or f'<h1>{escape(heading)}</h1><p class="quiet">Reading the logbook…</p>'}</main>
+<main id="first-page" tabindex="-1">{page or f'<h1>{escape(heading)}</h1><p class="quiet">Reading the logbook…</p>'}
+<noscript><p>This page needs JavaScript for its charts and forms. Without it, use the command line: pack-tracker packs.</p></noscript></main>
 <footer><p>{CAUTION} <a href="/safety">Safety</a>.</p><p><a href="/units">Units and dates</a></p></footer>
-<noscript><p>This dashboard needs JavaScript. Without it, use the command line: pack-tracker packs.</p></noscript>
 </div>
 <div id="react-entry-point"></div>
 <div hidden>
@@ -103,6 +103,11 @@ def document(
 </div>
 </body>
 </html>"""
+
+
+def _is_here(target: str, path: str) -> bool:
+    """Whether a path belongs to an entry of the navigation; `assets/frame.js` goes by the same rule."""
+    return path == target if target == "/" else path.startswith(target)
 
 
 def _without_forms(scripts: str) -> str:
