@@ -75,10 +75,10 @@ class Installed:
 def installed(tmp_path_factory: pytest.TempPathFactory) -> Installed:
     folder = tmp_path_factory.mktemp("wheel")
     wheel = build_wheel(folder)
-    venv.create(folder / "empty", with_pip=True)
+    venv.create(folder / "empty", with_pip=False)
     scripts = folder / "empty" / ("Scripts" if WINDOWS else "bin")
     python = scripts / ("python.exe" if WINDOWS else "python")
-    pip(python, "install", "--no-compile", str(wheel))  # most of it is never imported here, and the rest is compiled at first use
+    pip("--python", str(python), "install", "--no-compile", str(wheel))  # most is never imported here, the rest is compiled at first use
     away = folder / "away"
     away.mkdir()
     return Installed(scripts / ("pack-tracker.exe" if WINDOWS else "pack-tracker"), python, away)
@@ -92,13 +92,14 @@ def build_wheel(folder: Path) -> Path:
         shutil.copytree(ROOT / name, source / name, ignore=shutil.ignore_patterns("__pycache__"))
     for name in ("pyproject.toml", "README.md"):
         shutil.copy(ROOT / name, source)
-    pip(Path(sys.executable), "wheel", "--no-deps", "--wheel-dir", str(folder), str(source))
+    pip("wheel", "--no-deps", "--wheel-dir", str(folder), str(source))
     (wheel,) = folder.glob("pack_health_tracker-*.whl")
     return wheel
 
 
-def pip(python: Path, *words: str) -> None:
-    done = subprocess.run([python, "-m", "pip", *words], capture_output=True, encoding="utf-8", check=False)
+def pip(*words: str) -> None:
+    """Run the pip that is here; with `--python` first it installs for another Python, which then needs none of its own."""
+    done = subprocess.run([sys.executable, "-m", "pip", *words], capture_output=True, encoding="utf-8", check=False)
     assert done.returncode == 0, done.stdout + done.stderr
 
 

@@ -248,7 +248,8 @@ def run(sample: groups.Sample, figure: Path | None) -> None:
         show(held_row(name, answers))
     for row in naming_rows(sample):
         show(row)
-    for words, alarmed in groups.floors(sample):
+    for words in groups.FLOORS:
+        alarmed = groups.floor_alarms(sample, words)
         show(floor_row(words, alarmed))
     show(capacity_row(groups.capacity(sample)))
     slips = groups.slipped(sample)

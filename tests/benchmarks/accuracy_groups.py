@@ -97,16 +97,20 @@ def restless(sample: Sample) -> Naming:
     return restless_cells(odd, make_packs(sample, Habits(runs=10, longest_idle=idle), count=sample.named_packs, shift=7))
 
 
-def floors(sample: Sample) -> list[tuple[str, Alarms]]:
-    """Cells driven below their floor in a good part of the runs, by what was written down besides voltages of each cell at rest."""
-    deep = Habits(runs=10, deep_share=0.3)
-    kinds = (
-        ("counted", deep, 0),
-        ("counted, lowest total in every other run", replace(deep, loaded_every=2), 0),
-        ("after 3 counted", replace(deep, counted=first(TAUGHT)), TAUGHT),
-        ("never counted", replace(deep, counted=never), 0),
-    )
-    return [(words, alarms(make_packs(sample, habits, shift=8), from_run(start))) for words, habits, start in kinds]
+_DEEP = Habits(runs=10, deep_share=0.3)
+FLOORS: dict[str, tuple[Habits, int]] = {
+    "counted": (_DEEP, 0),
+    "counted, lowest total in every other run": (replace(_DEEP, loaded_every=2), 0),
+    "after 3 counted": (replace(_DEEP, counted=first(TAUGHT)), TAUGHT),
+    "never counted": (replace(_DEEP, counted=never), 0),
+}
+"""What was written down besides voltages of each cell at rest, and the first run judged."""
+
+
+def floor_alarms(sample: Sample, written: str) -> Alarms:
+    """Cells driven below their floor in a good part of the runs."""
+    habits, start = FLOORS[written]
+    return alarms(make_packs(sample, habits, shift=8), from_run(start))
 
 
 def capacity(sample: Sample) -> Answers:

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from pathlib import Path
-from typing import Any
 
 import pytest
 from playwright.sync_api import Browser, Page, expect
@@ -13,13 +12,11 @@ from dashboard.addresses import change_address
 from dashboard.components.change_fields import FORMS
 from tests.dashboard.conftest import Serve
 from tests.dashboard.fake_plans import HOSTILE
-from tests.dashboard.test_browser import AXE, RUN_AXE, SIZES, Watched, context_of
+from tests.dashboard.test_browser import AXE, COLOURS, RUN_AXE, SIZES, Watched, context_of
 from tests.dashboard.test_changing import KEYS, RECORDS
 from tracker.domain.controller import Controller
 from tracker.domain.pack import Pack
 from tracker.services import Services, open_services
-
-LOOKS: tuple[tuple[str, Any], ...] = (("phone", "dark"), ("desktop", "light"))
 
 
 @pytest.fixture
@@ -180,10 +177,14 @@ def test_every_form_is_clean(chromium: Browser, serve: Serve, logbook: Services)
             page = watched.open(change_address(kind, KEYS[kind]))
             page.get_by_role("button", name="Delete this").wait_for()
             page.evaluate("document.querySelectorAll('details').forEach(fold => { fold.open = true; })")
-            for size, scheme in LOOKS:
-                page.set_viewport_size({"width": SIZES[size][0], "height": SIZES[size][1]})
-                page.emulate_media(color_scheme=scheme)
-                clean(page, SIZES[size][0])
+            page.set_viewport_size({"width": SIZES["desktop"][0], "height": SIZES["desktop"][1]})
+            page.emulate_media(color_scheme="light")
+            assert page.evaluate("document.documentElement.scrollWidth") <= SIZES["desktop"][0]
+            page.evaluate(AXE)
+            assert page.evaluate(RUN_AXE, COLOURS) == []
+            page.set_viewport_size({"width": SIZES["phone"][0], "height": SIZES["phone"][1]})
+            page.emulate_media(color_scheme="dark")
+            clean(page, SIZES["phone"][0])
             page.set_viewport_size({"width": 320, "height": 640})
             assert page.evaluate("document.documentElement.scrollWidth") <= 320, kind
         page.get_by_role("button", name="Delete this").click()

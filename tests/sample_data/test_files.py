@@ -10,7 +10,7 @@ import pytest
 
 import sample_data
 from sample_data import FILE_NAMES, csv_files, folder
-from sample_data.make_season import COLUMNS, main, write
+from sample_data.make_season import COLUMNS, main
 from tests.sample_data.conftest import Rows
 from tracker.chemistry import names
 from tracker.domain.controller import CUTOFF_MODES
@@ -36,18 +36,14 @@ VOLTS = {"runs": ("before_v", "loaded_v", "after_v"), "charges": ("end_v",)}
 FIRST_DAY, LAST_DAY = date(2025, 11, 29), date(2026, 11, 22)
 
 
-def test_the_script_writes_the_committed_files(tmp_path: Path) -> None:
+def test_the_script_writes_the_committed_files_into_a_folder_and_names_them(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     """Regression: the season is the same each time, and the files were not edited by hand."""
-    written = write(tmp_path)
+    main([str(tmp_path / "new")])
+    written = [Path(line) for line in capsys.readouterr().out.splitlines()]
     here = Path(sample_data.__file__).parent
-    assert [path.name for path in written] == list(FILE_NAMES)
+    assert written == [tmp_path / "new" / name for name in FILE_NAMES]
     different = [path.name for path in written if not filecmp.cmp(path, here / path.name, shallow=False)]
     assert different == [], "run `python -m sample_data.make_season` and commit the files"
-
-
-def test_the_script_takes_a_folder_and_names_what_it_wrote(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
-    main([str(tmp_path / "new")])
-    assert capsys.readouterr().out.splitlines() == [str(tmp_path / "new" / name) for name in FILE_NAMES]
 
 
 def test_the_package_finds_its_files() -> None:

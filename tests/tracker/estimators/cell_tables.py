@@ -2,6 +2,8 @@
 
 Nothing of the project is used: the cells' physics is the library's single-particle model with electrolyte, with the
 parameters of published cells, each charged to 4.2 V and taken to be empty at the open-circuit voltage given here.
+The tables are kept beside this file, for they take minutes; a test holds them against the library. To make them anew, after
+anything here or in the library has changed: python -m tests.tracker.estimators.cell_tables
 """
 
 from __future__ import annotations
@@ -10,11 +12,6 @@ import os
 
 os.environ.setdefault("PYBAMM_DISABLE_TELEMETRY", "true")  # before the import, which would otherwise look for a network
 
-import hashlib
-import sqlite3
-import tempfile
-from collections.abc import Iterator
-from contextlib import closing, contextmanager
 from dataclasses import dataclass
 from functools import cache
 from pathlib import Path
@@ -37,6 +34,7 @@ RATES, LOADED_RATES = 4, 12
 SOCS = np.array([-0.03, 0.0, 0.03, 0.06, 0.10, 0.15, 0.22, 0.30, 0.40, 0.50, 0.60, 0.70, 0.80, 0.95])
 FINE_SOCS = np.linspace(-0.05, 1.0, 211)
 VOLTS = np.linspace(4.2, LOWEST_V, 241)
+ARRAYS = ("rates", "open_v", "loaded_rates", "loaded_soc", "rested_deficit_v")
 RESTS_S = np.array([1.0, 60.0, 300.0, 600.0, 1200.0, 2400.0, 3600.0, 7200.0])
 
 
@@ -83,9 +81,13 @@ class CellTable:
     def loaded_v(self, c_rate: ArrayLike, soc: ArrayLike, temperature_k: float) -> FloatArray:
         """Voltage at the end of a steady drive from full at `c_rate` that ends at `soc` [V]."""
         rates, states = np.broadcast_arrays(np.asarray(c_rate, dtype=np.float64), np.asarray(soc, dtype=np.float64))
-        curves = self._loaded(np.stack([np.full(rates.size, temperature_k), np.log(rates.ravel())], axis=-1))
-        found = [np.interp(-state, -curve, VOLTS) for state, curve in zip(states.ravel(), curves, strict=True)]
-        return np.array(found, dtype=np.float64).reshape(states.shape)
+        asked, place = np.unique(rates, return_inverse=True)
+        curves = self._loaded(np.stack([np.full(asked.size, temperature_k), np.log(asked)], axis=-1))
+        found = np.empty(states.shape)
+        for number, curve in enumerate(curves):
+            here = place.reshape(states.shape) == number
+            found[here] = np.interp(-states[here], -curve, VOLTS)
+        return found
 
     def rested_v(self, c_rate: ArrayLike, soc: ArrayLike, temperature_k: float, rest_s: float) -> FloatArray:
         """Voltage `rest_s` after a steady drive from full at `c_rate` that ended at `soc` [V]."""
@@ -108,7 +110,7 @@ class Library:
     """The library's own model of one published cell, started from full."""
 
     def __init__(self, cell: PublishedCell) -> None:
-        import pybamm  # here, because it takes seconds and a table kept from an earlier run does without
+        import pybamm  # here, because it takes seconds and the tables that are kept do without
 
         values = pybamm.ParameterValues(cell.parameters)
         values.update(
@@ -169,7 +171,7 @@ class Library:
         return np.asarray(np.interp(rests_s, rested.t - rested.t[0], rested["Terminal voltage [V]"].entries), dtype=np.float64)
 
 
-def _tabulate(cell: PublishedCell) -> dict[str, FloatArray]:
+def tabulate(cell: PublishedCell) -> dict[str, FloatArray]:
     library = Library(cell)
     span = (0.6 * cell.gentlest_c, 1.25 * cell.hardest_c)
     rates, loaded_rates = np.geomspace(*span, RATES), np.geomspace(*span, LOADED_RATES)
@@ -196,28 +198,28 @@ def _soc_at(soc: FloatArray, volts: FloatArray) -> FloatArray:
     return found
 
 
+KEPT = Path(__file__).with_suffix(".npz")
+STEP = 1e-6
+"""To which everything is rounded when kept. As whole steps from one value to the next the tables take little room."""
+
+
 @cache
 def table(parameters: str) -> CellTable:
-    """Tabulate a published cell, or take the table kept from an earlier run of this very program text."""
+    """Return the table of a published cell."""
     cell = next(each for each in CELLS if each.parameters == parameters)
-    text = hashlib.sha256(Path(__file__).read_bytes()).hexdigest()[:16]
-    kept = Path(tempfile.gettempdir()) / "simulated_cell_tables" / f"{parameters}-{text}.npz"
-    kept.parent.mkdir(exist_ok=True)
-    with _one_at_a_time(kept.with_suffix(".lock")):
-        if not kept.is_file():
-            part = kept.with_name(f"part-{kept.name}")
-            np.savez(part, allow_pickle=False, **_tabulate(cell))
-            part.replace(kept)  # in one step: a run that is ended in between leaves no half file
-    with np.load(kept) as arrays:
-        return CellTable(cell, {name: arrays[name] for name in arrays.files})
+    with np.load(KEPT) as steps:
+        return CellTable(cell, {name: STEP * np.cumsum(steps[f"{parameters}/{name}"], axis=-1) for name in ARRAYS})
 
 
-@contextmanager
-def _one_at_a_time(lock: Path) -> Iterator[None]:
-    """Wait until no other process is in here: tests run in several, and each table takes seconds to make.
+def keep() -> None:
+    """Tabulate all cells anew."""
+    steps = {
+        f"{cell.parameters}/{name}": np.diff(np.round(values / STEP).astype(np.int32), axis=-1, prepend=0)
+        for cell in CELLS
+        for name, values in tabulate(cell).items()
+    }
+    np.savez_compressed(KEPT, allow_pickle=False, **steps)
 
-    A database's lock does on every system, and is let go even by a process that is killed.
-    """
-    with closing(sqlite3.connect(lock, timeout=600.0, isolation_level=None)) as held:
-        held.execute("BEGIN EXCLUSIVE")
-        yield
+
+if __name__ == "__main__":
+    keep()

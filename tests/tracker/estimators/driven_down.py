@@ -38,8 +38,9 @@ def lowest_cell_v(table: CellTable, drive: Drive, chance: np.random.Generator) -
     soc = full[:, None] - DEPTHS[None, :] * drive.capacity_ah.mean() / drive.capacity_ah[:, None]
     rate = np.broadcast_to((drive.mean_a / drive.capacity_ah)[:, None], soc.shape)
     open_v = table.open_v(soc, drive.pack_k)
-    steady_v = open_v - drive.worse * (open_v - table.loaded_v(rate, soc, drive.pack_k))
-    at_once_v = drive.worse * np.maximum(table.rested_v(rate, soc, drive.pack_k, 1.0) - table.loaded_v(rate, soc, drive.pack_k), 0.0)
+    loaded_v = table.loaded_v(rate, soc, drive.pack_k)
+    steady_v = open_v - drive.worse * (open_v - loaded_v)
+    at_once_v = drive.worse * np.maximum(table.rested_v(rate, soc, drive.pack_k, 1.0) - loaded_v, 0.0)
     burst_v = steady_v - (drive.burst_a / drive.mean_a - 1.0) * at_once_v
     total_v = burst_v.sum(axis=0)
     falls = np.flatnonzero(total_v < drive.trip_v)

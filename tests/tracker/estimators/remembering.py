@@ -46,7 +46,10 @@ class Diary:
         self, history: PackHistory, vehicles: Mapping[str, Vehicle] = NO_VEHICLES, controllers: Mapping[str, Controller] = NO_CONTROLLERS
     ) -> list[str]:
         """What is stored that differs in the last digit from learning the history at once; the state of every pack is among it."""
-        whole = assess_packs([history], vehicles, controllers)[0]
+        return self.differences_from(assess_packs([history], vehicles, controllers)[0])
+
+    def differences_from(self, whole: PackAssessment) -> list[str]:
+        """What is stored that differs in the last digit from this."""
         found = [f"run {place}" for place, each in enumerate(whole.runs) if self.estimates.get(each.run.started_at) != each.estimate]
         if len(self.estimates) != len(whole.runs):
             found.append(f"{len(self.estimates)} runs for {len(whole.runs)}")

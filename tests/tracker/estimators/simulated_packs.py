@@ -244,18 +244,20 @@ class _Season:
     def _slow(self, c_rate: float, before: FloatArray, depth: FloatArray, pack_k: float, worse: float) -> bool:
         """Whether the car hardly moves while there is charge left, at the end or before."""
         slow_v = CAR_SLOW_V[self.table.cell.chemistry]
-        states = (np.maximum(before - part * depth, SPENT_SOC) for part in (0.3, 0.5, 0.7, 0.85, 1.0))
-        return any(self._loaded(c_rate, state, pack_k, worse)[0].mean() < slow_v for state in states)
+        states = np.maximum(before - np.array([[0.3], [0.5], [0.7], [0.85], [1.0]]) * depth, SPENT_SOC)
+        return bool(np.any(self._steady(c_rate, states, pack_k, worse)[0].mean(axis=1) < slow_v))
+
+    def _steady(self, c_rate: float, after: FloatArray, pack_k: float, worse: float) -> tuple[FloatArray, FloatArray]:
+        """Loaded voltage of each cell at the end of a steady run, and what it would be of a cell that has not grown worse [V]."""
+        own_rate = c_rate * self.capacity_ah.mean() / self.capacity_ah
+        open_v, loaded_v = self.table.open_v(after, pack_k), self.table.loaded_v(own_rate, after, pack_k)
+        return open_v - worse * (open_v - loaded_v), loaded_v
 
     def _loaded(self, c_rate: float, after: FloatArray, pack_k: float, worse: float) -> tuple[FloatArray, FloatArray]:
         """Loaded voltage of each cell at the end of a run, steady and in a last burst of throttle [V]."""
-        capacity = self.capacity_ah
-        own_rate = c_rate * capacity.mean() / capacity
-        open_v = self.table.open_v(after, pack_k)
-        steady_v = open_v - worse * (open_v - self.table.loaded_v(own_rate, after, pack_k))
-        at_once_v = worse * np.maximum(
-            self.table.rested_v(own_rate, after, pack_k, 1.0) - self.table.loaded_v(own_rate, after, pack_k), 0.0
-        )
+        own_rate = c_rate * self.capacity_ah.mean() / self.capacity_ah
+        steady_v, loaded_v = self._steady(c_rate, after, pack_k, worse)
+        at_once_v = worse * np.maximum(self.table.rested_v(own_rate, after, pack_k, 1.0) - loaded_v, 0.0)
         return steady_v, steady_v - (self.burst - 1.0) * at_once_v
 
     def _read(self, volts: FloatArray) -> tuple[float, ...]:

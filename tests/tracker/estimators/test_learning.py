@@ -91,7 +91,7 @@ def test_restless_cell_is_found() -> None:
 
 def test_cells_below_their_floor() -> None:
     """Counted, with the pack's lowest voltage in every other run: most true cases graded deep or damaging, few false alarms."""
-    found = dict(groups.floors(SAMPLE))["counted, lowest total in every other run"]
+    found = groups.floor_alarms(SAMPLE, "counted, lowest total in every other run")
     assert found.below >= 50
     assert found.hit_share >= 0.85
     assert found.false_share <= 0.07

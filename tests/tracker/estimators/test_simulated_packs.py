@@ -8,7 +8,19 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from tests.tracker.estimators.cell_tables import CELLS, CELSIUS_K, Library, table
+from tests.tracker.estimators.cell_tables import (
+    CELLS,
+    CELSIUS_K,
+    LOADED_RATES,
+    LOADED_TEMPERATURES_K,
+    RATES,
+    RESTS_S,
+    SOCS,
+    TEMPERATURES_K,
+    Library,
+    PublishedCell,
+    table,
+)
 from tests.tracker.estimators.simulated_packs import CELL_SD, WEAK, Habits, SimulatedPack, first, history, never
 from tests.tracker.estimators.slips import with_slips
 
@@ -19,7 +31,7 @@ def test_table_gives_what_the_library_solves(parameters: str) -> None:
     cell = next(each for each in CELLS if each.parameters == parameters)
     library, tabulated = Library(cell), table(parameters)
     chance = np.random.default_rng(5)
-    for _ in range(12):
+    for _ in range(6):
         c_rate = float(chance.uniform(cell.gentlest_c, cell.hardest_c))
         pack_k = CELSIUS_K + float(chance.uniform(15.0, 35.0))
         soc, rest_s = float(chance.uniform(0.08, 0.7)), float(chance.uniform(600.0, 3600.0))
@@ -27,6 +39,19 @@ def test_table_gives_what_the_library_solves(parameters: str) -> None:
         assert float(tabulated.rested_v(c_rate, soc, pack_k, rest_s)) == pytest.approx(solved_v, abs=0.004)
         states, volts = library.drive(c_rate, pack_k)
         assert float(tabulated.loaded_v(c_rate, soc, pack_k)) == pytest.approx(np.interp(-soc, -states, volts), abs=0.010)
+
+
+@pytest.mark.parametrize("cell", CELLS, ids=lambda cell: cell.parameters)
+def test_kept_tables_are_those_of_the_library(cell: PublishedCell) -> None:
+    """Regression: at points of the grid to a millivolt, else they are of other parameters, or of another library, and are to be made anew."""
+    library, kept = Library(cell), table(cell.parameters)
+    span = (0.6 * cell.gentlest_c, 1.25 * cell.hardest_c)
+    pack_k, c_rate = LOADED_TEMPERATURES_K[5], np.geomspace(*span, LOADED_RATES)[4]
+    states, volts = library.drive(c_rate, pack_k)
+    for soc in (0.3, 0.8):
+        assert float(kept.loaded_v(c_rate, soc, pack_k)) == pytest.approx(np.interp(-soc, -states, volts), abs=0.001)
+    pack_k, c_rate, soc = TEMPERATURES_K[2], np.geomspace(*span, RATES)[1], SOCS[8]
+    assert kept.rested_v(c_rate, soc, pack_k, RESTS_S[4]) == pytest.approx(library.rested_v(c_rate, soc, pack_k, RESTS_S)[4], abs=0.001)
 
 
 @pytest.mark.parametrize("parameters", [cell.parameters for cell in CELLS])

@@ -16,8 +16,6 @@ from tracker.physics.load_profile import LoadProfile, steady_and_bursts
 from tracker.physics.pack_discharge import Driver, discharge, discharge_by_periods
 from tracker.physics.pack_draws import ControllerDraws
 
-pytestmark = pytest.mark.long
-
 FloatArray = NDArray[np.float64]
 
 DRAWS = 24

@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+import shutil
+from collections.abc import Callable, Iterator, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import replace
 from datetime import UTC, date, datetime, timedelta
+from itertools import pairwise
+from pathlib import Path
 
 import pytest
 
@@ -19,7 +22,6 @@ from tracker.domain.results import Estimate, NotEnough
 from tracker.domain.session import Charge, Run
 from tracker.errors import NotFoundError
 from tracker.estimators import MODEL
-from tracker.estimators.history import PackHistory
 from tracker.services import Services, open_services
 from tracker.store.database import open_store
 from tracker.store.results import StoredKnowledge
@@ -32,18 +34,47 @@ HISTORY = driven(
 NOW = HISTORY.charges[-1].finished_at + timedelta(hours=5)
 
 
+RUNS = (0, 6, 13, 14, 30)
+"""After so many of the history's runs the logbook is kept, for tests to begin with."""
+
+
+@pytest.fixture(scope="module")
+def kept(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """Logbooks by number of runs: a pack, a vehicle and the first charge, then runs and charges one after the other, as they happened."""
+    folder = tmp_path_factory.mktemp("pond")
+    with open_services(f"sqlite:///{folder / 'logbook.sqlite3'}") as services:
+        services.packs.save(HISTORY.pack)
+        services.controllers.save(Vehicle(name="Tug"))
+        services.charges.log(HISTORY.charges[0])
+        for done, until in pairwise((0, *RUNS)):
+            write(services, done, until)
+            services.exchange.backup(folder / f"{until}.sqlite3")
+    return folder
+
+
 @pytest.fixture
-def pond(services: Services) -> Services:
-    """A pack and a vehicle, and the first charge."""
-    services.packs.save(HISTORY.pack)
-    services.controllers.save(Vehicle(name="Tug"))
-    services.charges.log(HISTORY.charges[0])
-    return services
+def runs() -> int:
+    """How many runs are written down at first, unless a test says otherwise."""
+    return 30
 
 
-def write(services: Services, history: PackHistory = HISTORY, first: int = 0) -> None:
+@pytest.fixture
+def pond(kept: Path, runs: int, tmp_path: Path, url: str) -> Iterator[Services]:
+    """The logbook with so many runs."""
+    shutil.copy(kept / f"{runs}.sqlite3", tmp_path / "logbook.sqlite3")
+    with open_services(url) as opened:
+        yield opened
+
+
+def having(runs: int) -> pytest.MarkDecorator:
+    """Begin with the logbook after so many runs."""
+    assert runs in RUNS
+    return pytest.mark.parametrize("runs", [runs])
+
+
+def write(services: Services, first: int, until: int) -> None:
     """Write down runs and charges one after the other, as they happened."""
-    for run, charge in zip(history.runs[first:], history.charges[first + 1 :], strict=True):
+    for run, charge in zip(HISTORY.runs[first:until], HISTORY.charges[first + 1 : until + 1], strict=True):
         services.runs.log(run)
         services.charges.log(charge)
 
@@ -67,6 +98,7 @@ def overwrite(url: str, payload: str | None) -> None:
             records.connection.exec_driver_sql("DELETE FROM pack_knowledge")
 
 
+@having(0)
 def test_each_row_written_down_is_learned_at_once(pond: Services, url: str) -> None:
     """Regression: after every run health counts it, nothing waits, and what is kept goes up to it."""
     for count, (run, charge) in enumerate(zip(HISTORY.runs[:5], HISTORY.charges[1:6], strict=True), start=1):
@@ -82,7 +114,6 @@ def test_each_row_written_down_is_learned_at_once(pond: Services, url: str) -> N
 
 def test_row_by_row_is_the_same_as_everything_anew(pond: Services, url: str) -> None:
     """Regression: to the last digit, learned row by row, from the beginning, and imported in one go."""
-    write(pond)
     row_by_row = learned(pond)
     pond.runs.assess(everything=True)
     assert learned(pond) == row_by_row
@@ -93,7 +124,6 @@ def test_row_by_row_is_the_same_as_everything_anew(pond: Services, url: str) -> 
 
 def test_changing_and_removing_rows_is_the_same_as_everything_anew(pond: Services) -> None:
     """Regression: a run replaced, one back-dated, a charge replaced, a run and a charge removed."""
-    write(pond)
     pond.runs.log(replace(HISTORY.runs[20], after_v=(3.7, 3.7, 3.6)), replace=True)
     pond.runs.log(Run(pack="Pond 1", started_at=HISTORY.runs[9].started_at + timedelta(hours=1), run_s=60.0, after_v=(11.0,)))
     pond.charges.log(replace(HISTORY.charges[14], put_back_ah=3.9), replace=True)
@@ -108,9 +138,9 @@ def test_changing_and_removing_rows_is_the_same_as_everything_anew(pond: Service
     assert learned(pond) == after
 
 
+@having(13)
 def test_a_preview_learns_nothing(pond: Services, url: str) -> None:
     """Regression: and says what writing it down then says."""
-    write(pond, replace(HISTORY, runs=HISTORY.runs[:13], charges=HISTORY.charges[:14]))
     before = knowledge(url)
     said = pond.runs.preview(HISTORY.runs[13])
     assert knowledge(url) == before
@@ -118,18 +148,18 @@ def test_a_preview_learns_nothing(pond: Services, url: str) -> None:
     assert pond.runs.log(HISTORY.runs[13]).cells == said.cells
 
 
+@having(14)
 @pytest.mark.parametrize(
     "payload",
     ["", "{}", "[]", "null", "1", '{"digests": ["a"], "rows": {}, "drawn": [], "marks": [], "dots": [], "dots_first": 0}', "{" * 40],
 )
 def test_what_cannot_be_read_is_learned_anew(pond: Services, url: str, payload: str) -> None:
     """Breaking: a damaged cache is no error; the page shows the same, and so does the next run."""
-    write(pond, replace(HISTORY, runs=HISTORY.runs[:14], charges=HISTORY.charges[:15]))
     before = learned(pond)
     overwrite(url, payload)
     assert learned(pond) == before
     overwrite(url, payload)
-    write(pond, replace(HISTORY, runs=HISTORY.runs[:15], charges=HISTORY.charges[:16]), first=14)
+    write(pond, 14, 15)
     after = learned(pond)
     pond.runs.assess(everything=True)
     assert learned(pond) == after
@@ -137,7 +167,6 @@ def test_what_cannot_be_read_is_learned_anew(pond: Services, url: str, payload: 
 
 def test_knowledge_that_is_lost_is_made_again(pond: Services, url: str) -> None:
     """Regression: the box, the health of all packs and a pack's page find it again by themselves."""
-    write(pond)
     states, health = pond.packs.states(NOW), pond.packs.health(now=NOW)
     looks: list[Callable[[], bool]] = [lambda: pond.packs.states(NOW) == states, lambda: pond.packs.health(now=NOW) == health]
     for look in looks:
@@ -151,9 +180,9 @@ def test_knowledge_that_is_lost_is_made_again(pond: Services, url: str) -> None:
     assert pond.runs.waiting() == 0
 
 
+@having(6)
 def test_what_another_version_learned_is_learned_anew(pond: Services, url: str) -> None:
     """Regression: knowledge of an earlier method is not taken up."""
-    write(pond, replace(HISTORY, runs=HISTORY.runs[:6], charges=HISTORY.charges[:7]))
     before = learned(pond)
     with open_store(url) as store, store.writing() as records:
         records.save_knowledge(
@@ -162,6 +191,7 @@ def test_what_another_version_learned_is_learned_anew(pond: Services, url: str) 
     assert learned(pond) == before
 
 
+@having(0)
 def test_two_programs_writing_at_once_lose_nothing(pond: Services, url: str) -> None:
     """Breaking: runs of one pack from one program, charges from another; at the end all is learned as if by one."""
 
@@ -202,7 +232,6 @@ def test_packs_that_were_never_run(services: Services) -> None:
 
 def test_retired_packs_are_shown_only_when_asked_for(pond: Services) -> None:
     """Limit: what was learned of a pack out of use stays to be looked at."""
-    write(pond)
     in_use = pond.packs.health("Pond 1", NOW)[0]
     pond.packs.save(replace(HISTORY.pack, retired_on=date(2025, 6, 1)))
     assert pond.packs.health(now=NOW) == ()
@@ -211,6 +240,7 @@ def test_retired_packs_are_shown_only_when_asked_for(pond: Services) -> None:
     assert len(pond.packs.learning("Pond 1").points) == 30
 
 
+@having(0)
 @pytest.mark.parametrize("name", ["Pond 2", "", "pond 1"])
 def test_a_name_that_is_not_there_is_refused(pond: Services, name: str) -> None:
     """Limit: with the name, by each of the ways to ask."""
@@ -219,12 +249,16 @@ def test_a_name_that_is_not_there_is_refused(pond: Services, name: str) -> None:
             ask(name)
 
 
+@having(0)
+def test_states_carry_no_capacity_before_the_first_run(pond: Services) -> None:
+    """Limit: nothing known and nothing claimed."""
+    [state] = pond.packs.states(NOW)
+    assert isinstance(state.capacity, NotEnough)
+    assert isinstance(state.health, NotEnough)
+
+
 def test_states_carry_what_the_pack_holds(pond: Services) -> None:
     """Limit: capacity of the weakest cell and its share of rated, in the box and on the page, once they are known."""
-    [before] = pond.packs.states(NOW)
-    assert isinstance(before.capacity, NotEnough)
-    assert isinstance(before.health, NotEnough)
-    write(pond)
     [state], [health] = pond.packs.states(NOW), pond.packs.health(now=NOW)
     assert isinstance(state.capacity, Estimate)
     assert isinstance(state.health, Estimate)
@@ -239,7 +273,6 @@ def test_states_carry_what_the_pack_holds(pond: Services) -> None:
 
 def test_as_then_differs_from_now_and_stores_nothing(pond: Services, url: str) -> None:
     """Limit: the first runs were known less surely then; the last one, with nothing after it, as it is now."""
-    write(pond)
     stored = knowledge(url)
     then, now = pond.runs.assess_as_then("Pond 1"), pond.runs.assess("Pond 1")
     assert [each.run for each in then] == [each.run for each in now]
