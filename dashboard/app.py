@@ -5,10 +5,10 @@ from __future__ import annotations
 import logging
 import secrets
 from collections.abc import Callable, Mapping
-from functools import partial
+from functools import cached_property, partial
 from types import ModuleType
 from typing import Any
-from urllib.parse import parse_qsl
+from urllib.parse import parse_qs, parse_qsl, quote
 
 import dash
 from dash import Dash, ctx, set_props
@@ -19,6 +19,7 @@ from werkzeug.exceptions import HTTPException
 
 from dashboard.access import PLAIN_PATHS, Access, guard, protect
 from dashboard.addresses import LOG_PATH, PACK_PATH, SHIELD, name_in
+from dashboard.at_once import FirstPage, data_block, first_page, ready
 from dashboard.certificate_page import hand_out
 from dashboard.components.empty import trouble
 from dashboard.delivery import chart_address, deliver
@@ -68,6 +69,7 @@ def create_app(services: Services, access: Access | None = None) -> Dash:
         on_error=_on_callback_error,
         **untold,
     )
+    app.services = services
     for page in PAGES:
         _register(page, services)
         page.connect(app, services)
@@ -80,18 +82,31 @@ def create_app(services: Services, access: Access | None = None) -> Dash:
 
 
 class _Dashboard(Dash):
-    """Dash, with a document of our own."""
+    """Dash, with a document of our own that holds the page already."""
+
+    services: Services
 
     def interpolate_index(self, *_: Any, **parts: Any) -> str:
         path: str = request.path
+        heading = heading_for(path, request.args.to_dict())
+        page = _first_page(self.services, path, f"{heading} · {NAME}")
+        answers = [data_block("first-layout", self._always[0]), data_block("first-dependencies", self._always[1])]
         return document(
             parts,
             menu=MENU,
             path=path,
-            heading=heading_for(path, request.args.to_dict()),
+            heading=heading,
             charts_url=chart_address(),
             forms=path in WITH_FORMS,
+            page=page.html if page else "",
+            answers=[*answers, data_block("first-answer", page.answer)] if page else answers,
         )
+
+    @cached_property
+    def _always(self) -> tuple[str, str]:
+        """Frame and list of callbacks: the same for every document, and complete once the first is asked for."""
+        frame: Any = self  # Dash's own hints leave these two out
+        return frame.serve_layout().get_data(as_text=True), frame.dependencies().get_data(as_text=True)
 
 
 def heading_for(path: str, query: Mapping[str, str]) -> str:
@@ -102,6 +117,18 @@ def heading_for(path: str, query: Mapping[str, str]) -> str:
         # The web server has taken the percent signs out already.
         return path.removeprefix(f"{PACK_PATH}/").removeprefix(SHIELD)
     return TITLES.get(path, missing.TITLE)
+
+
+def _first_page(services: Services, path: str, title: str) -> FirstPage | None:
+    """The page at this path, as its callback would answer; nothing where that cannot be told from the path alone."""
+    query: dict[str, Any] = parse_qs(request.query_string.decode(errors="replace"), keep_blank_values=True)
+    if path.startswith(f"{PACK_PATH}/"):
+        segment = path.removeprefix(f"{PACK_PATH}/")
+        if not segment or "/" in segment:  # one in a name, or one that parts the path? The browser knows
+            return None
+        return first_page(_layout(pack.layout, services, **{"segment": quote(segment, safe=""), **query}), title)
+    page = next((each for each in PAGES if path == each.PATH), None)
+    return None if page is None else first_page(_layout(page.layout, services, **query), title)
 
 
 def is_page(path: str) -> bool:
@@ -153,7 +180,12 @@ def _change_title(**_: str) -> str:
     return f"{change.heading(dict(parse_qsl(asked.removeprefix('?'))))} · {NAME}"
 
 
-def _shown(layout: Callable[..., Component], services: Services, /, **query: str | list[str]) -> Component:
+def _shown(layout: Callable[..., Component], services: Services, /, **query: str | list[str]) -> Any:
+    """A page, ready for Dash to hand on."""
+    return ready(_layout(layout, services, **query))
+
+
+def _layout(layout: Callable[..., Component], services: Services, /, **query: str | list[str]) -> Component:
     """A page's layout, or a plain message when it cannot be made."""
     try:
         return layout(services, **{key: value[-1] if isinstance(value, list) else value for key, value in query.items()})

@@ -62,16 +62,17 @@ def connect_frame(app: Dash) -> None:
 
 
 def document(
-    parts: dict[str, Any], *, menu: Sequence[MenuEntry], path: str, heading: str, charts_url: str | None, forms: bool
+    parts: dict[str, Any], *, menu: Sequence[MenuEntry], path: str, heading: str, charts_url: str | None, forms: bool,
+    page: str = "", answers: Sequence[str] = (),
 ) -> str:  # fmt: skip
-    """The whole HTML document, with the frame already drawn so that something is seen at once.
+    """The whole HTML document, with frame and page already drawn: they are seen, read and followed before any script has run.
 
     The script that draws forms is as large as all the rest together, so it comes only to pages that have one.
 
     The chart library is not fetched ahead: measured, that made it run before the page's words were painted and doubled the time to them.
     """
     links = "".join(
-        f'<a class="menu-link" href="{target}"{" aria-current=page" if target == path else ""}>{escape(title)}</a>'
+        f'<a class="menu-link" href="{target}"{" aria-current=page" if _is_here(target, path) else ""}>{escape(title)}</a>'
         for target, title in menu
     )
     return f"""<!DOCTYPE html>
@@ -87,18 +88,26 @@ def document(
 <body>
 <div id="link-lost" role="status" hidden></div>
 <div id="first-look">
+<a class="skip" href="#first-page">Skip to the page</a>
 <header class="top"><a class="brand" href="/">{NAME}</a><nav class="menu" aria-label="Pages">{links}</nav></header>
-<main><h1>{escape(heading)}</h1><p class="quiet">Reading the logbook…</p></main>
-<noscript><p>This dashboard needs JavaScript. Without it, use the command line: pack-tracker packs.</p></noscript>
+<main id="first-page" tabindex="-1">{page or f'<h1>{escape(heading)}</h1><p class="quiet">Reading the logbook…</p>'}
+<noscript><p>This page needs JavaScript for its charts and forms. Without it, use the command line: pack-tracker packs.</p></noscript></main>
+<footer><p>{CAUTION} <a href="/safety">Safety</a>.</p><p><a href="/units">Units and dates</a></p></footer>
 </div>
 <div id="react-entry-point"></div>
 <div hidden>
 {_with_charts_url(parts["config"], charts_url)}
+{"".join(answers)}
 {parts["scripts"] if forms else _without_forms(parts["scripts"])}
 {parts["renderer"]}
 </div>
 </body>
 </html>"""
+
+
+def _is_here(target: str, path: str) -> bool:
+    """Whether a path belongs to an entry of the navigation; `assets/frame.js` goes by the same rule."""
+    return path == target if target == "/" else path.startswith(target)
 
 
 def _without_forms(scripts: str) -> str:

@@ -10,6 +10,7 @@ import re
 import unicodedata
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 from html import escape
 
 import segno
@@ -26,6 +27,8 @@ LEAST_MODULE_MM = 0.3
 QUIET = 4
 """Squares of white around a code (ISO/IEC 18004)."""
 LINE_HEIGHT = 1.15
+MOST_CODES = 500
+"""Codes kept: one takes ten milliseconds to make and is the same each time a sheet is looked at."""
 WHOLE_WORDS = 0.55
 """Letters are made smaller, down to this share of their full height, before a word is broken."""
 
@@ -120,6 +123,7 @@ def _cell(cell: CellVoltages) -> str:
     return f'<dl class="label-cell">{listed}</dl><p>Maker’s instructions first.</p>'
 
 
+@lru_cache(MOST_CODES)
 def code_or_words(name: str, size: LabelSize, base: str) -> str:
     """The code that opens Log with a pack chosen, or why there is none."""
     try:

@@ -105,6 +105,9 @@ class PlanningService(Protocol):
     def cutoff(self, task: CutoffTask) -> CutoffPlan:
         """Where the controllers of a model should let go on a pack; NotFoundError or InputError when it cannot be told."""
 
+    def cutoff_at_once(self, task: CutoffTask) -> CutoffPlan:
+        """As `cutoff`, but where it takes long without what the controllers do together: then the plan is not `whole`."""
+
     def divider(self, task: DividerTask) -> DividerPlan:
         """The resistor that moves a trip point; InputError where none does."""
 

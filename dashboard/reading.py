@@ -7,6 +7,7 @@ from dataclasses import dataclass, fields
 from flask import Response, g, has_request_context, request
 
 COOKIE = "reading"
+MINUS = "\u2212"
 LASTS_S = 5 * 365 * 86400
 
 CHOICES: dict[str, tuple[tuple[str, str], ...]] = {
@@ -61,5 +62,6 @@ def keep(response: Response, chosen: Reading, *, secure: bool) -> None:
 
 def written(number: str) -> str:
     """A number written with 1,234.5 in mind, as it was chosen to be read."""
+    number = number.replace("-", MINUS) if number.strip("-0.,") else number.removeprefix("-")
     thousands, decimal = reading().marks
     return number if decimal == "." else number.translate({ord(","): thousands, ord("."): decimal})

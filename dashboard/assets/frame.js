@@ -1,11 +1,20 @@
-/* When a page has arrived: take the first look away, mark its place in the menu, and move the reading point to its heading. */
+/* When a page has arrived: put it in the place of the first look, with the folds and the focus a person has set there meanwhile, mark its place in the menu, and move the reading point to its heading. */
 (() => {
   let arrivals = 0;
+  const FOCUSABLE = "a[href], summary, [tabindex]";
+  const takeOver = (first, whole) => {
+    const folds = [...whole.querySelectorAll("details")];
+    for (const [place, fold] of first.querySelectorAll("details").entries()) if (folds[place]) folds[place].open = fold.open;
+    const place = [...first.querySelectorAll(FOCUSABLE)].indexOf(document.activeElement);
+    first.remove();
+    if (place >= 0) whole.querySelectorAll(FOCUSABLE)[place]?.focus({ preventScroll: true });
+  };
   window.dash_clientside = Object.assign({}, window.dash_clientside, {
     frame: {
       arrived(children) {
         if (!children || children.length === 0) return window.dash_clientside.no_update;
-        document.getElementById("first-look")?.remove();
+        const first = document.getElementById("first-look");
+        if (first) takeOver(first, document.getElementById("react-entry-point"));
         for (const link of document.querySelectorAll(".menu-link")) {
           const here = link.pathname === "/" ? location.pathname === "/" : location.pathname.startsWith(link.pathname);
           if (here) link.setAttribute("aria-current", "page");

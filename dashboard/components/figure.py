@@ -9,6 +9,7 @@ from dash.development.base_component import Component
 from plotly.graph_objects import Figure
 
 from dashboard.components.aria import aria, data
+from dashboard.figures.chart import Chart
 
 CONFIG: Any = {
     "displaylogo": False,
@@ -24,7 +25,7 @@ CONFIG: Any = {
 }
 
 
-def graph(graph_id: str, figure: Figure, height_px: int) -> Component:
+def graph(graph_id: str, figure: Figure | Chart, height_px: int) -> Component:
     """The only way a chart is made."""
     return dcc.Graph(id=graph_id, figure=figure, config=CONFIG, responsive=True, className="chart", style={"height": f"{height_px}px"})
 

@@ -5,10 +5,11 @@ from __future__ import annotations
 from collections.abc import Callable, Collection, Sequence
 from dataclasses import dataclass
 
-from dash import dcc, html
+from dash import dcc
 from dash.development.base_component import Component
 
 from dashboard.addresses import CONTROLLERS_PATH, pack_address
+from dashboard.components import elements as html
 from dashboard.components.marks import name_text, severity_mark
 from dashboard.theme import counted, day, unbroken
 from tracker.domain.results import Finding

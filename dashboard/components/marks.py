@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from dash import html
 from dash.development.base_component import Component
 
+from dashboard.components import elements as html
 from dashboard.components.aria import aria
 
 SEVERITY_WORDS = {"stop": "Stop", "caution": "Caution", "note": "Note"}

@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
-from dash import dcc, html
+from dash import dcc
 from dash.development.base_component import Component
 
 from dashboard.addresses import pack_address
+from dashboard.components import elements as html
 from dashboard.components.aria import aria
 from dashboard.components.marks import grade_mark, name_text, state_mark
 from dashboard.components.quantity import reason

@@ -25,8 +25,12 @@ def present_section(plan: CutoffPlan) -> Component:
         )
         return html.Section([heading, html.P(words)])
     parts: list[Component] = [heading, card_table("Present controllers", COLUMNS, [_row(one) for one in plan.present])]
-    if plan.together is not None:
-        parts.append(html.Ul([html.Li(unbroken(line)) for line in together_lines(plan.together, len(plan.present))], className="heed"))
+    if not plan.whole:
+        parts.append(html.P("What they come to together is being worked out…", className="together", role="status"))
+    elif plan.together is not None:
+        parts.append(
+            html.Ul([html.Li(unbroken(line)) for line in together_lines(plan.together, len(plan.present))], className="heed together")
+        )
     parts.append(html.P(dcc.Link("Bench tests and settings", href=CONTROLLERS_PATH), className="more"))
     return html.Section(parts)
 

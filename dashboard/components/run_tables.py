@@ -4,10 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from dash import dcc, html
+from dash import dcc
 from dash.development.base_component import Component
 
 from dashboard.addresses import change_address, pack_address
+from dashboard.components import elements as html
 from dashboard.components.marks import SEVERITY_WORDS, grade_mark, name_text
 from dashboard.components.quantity import quantity_cell
 from dashboard.components.table import Cell, card_table, change_link

@@ -5,9 +5,9 @@ from __future__ import annotations
 import json
 from collections.abc import Sequence
 
-from dash import html
 from dash.development.base_component import Component
 
+from dashboard.components import elements as html
 from dashboard.components.aria import aria, data
 from dashboard.reading import reading
 

@@ -4,8 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from plotly.graph_objects import Figure
-
+from dashboard.figures.chart import Chart
 from dashboard.figures.over_time import Level, cell_series, lowest_under_others, over_time_table, panels_figure
 from dashboard.figures.template import GREY, ORANGE
 from dashboard.theme import day, interval, percent
@@ -24,7 +23,7 @@ def has_capacity(points: Sequence[HealthPoint]) -> bool:
     return any(isinstance(one, Estimate) for point in points for one in point.capacity_ah)
 
 
-def capacity_figure(health: PackHealth, points: Sequence[HealthPoint]) -> Figure:
+def capacity_figure(health: PackHealth, points: Sequence[HealthPoint]) -> Chart:
     """One panel a cell with its 90 % interval, the rated capacity and the conventional end at 80 % of it."""
     levels = [Level(health.rated_ah, "rated", GREY), Level(WORN_HEALTH * health.rated_ah, percent(WORN_HEALTH), ORANGE, "dot")]
     return panels_figure(

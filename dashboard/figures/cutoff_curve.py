@@ -5,9 +5,8 @@ from __future__ import annotations
 from collections.abc import Sequence
 from math import log10
 
-from plotly.graph_objects import Figure, Scatter
-
-from dashboard.figures.template import BLUE, GREEN, GREY, ORANGE, blank_figure
+from dashboard.figures.chart import PLAIN, Chart, Part, chart_of
+from dashboard.figures.template import BLUE, GREEN, GREY, ORANGE
 from dashboard.theme import NB, mah, number, risk, volts
 from tracker.domain.planning import CutoffPlan, CutoffPoint
 
@@ -20,58 +19,63 @@ KEPT_V = 0.3
 UPPER, LOWER = (0.56, 0.95), (0.0, 0.39)
 
 
-def cutoff_figure(plan: CutoffPlan) -> Figure:
+def cutoff_figure(plan: CutoffPlan) -> Chart:
     """Two panels over one axis of cutoffs, the advised one as a line through both."""
-    figure = blank_figure()
     points = drawn_points(plan.curve)
     pack_v = [point.pack_v for point in points]
     said = [_words(point, plan.series) for point in points]
-    common = {"x": pack_v, "mode": "lines+markers", "text": said, "hovertemplate": "%{text}<extra></extra>"}
-    look = {"width": 2.2}
-    figure.add_trace(
-        Scatter(
-            y=[max(point.below_floor_probability, LEAST_RISK) for point in points],
-            line={**look, "color": ORANGE},
-            marker={"size": 6, "color": ORANGE, "symbol": "circle"},
-            **common,
-        )
-    )
-    figure.add_trace(
-        Scatter(
-            y=[point.run_s / 60 for point in points],
-            yaxis="y2",
-            line={**look, "color": BLUE},
-            marker={"size": 6, "color": BLUE, "symbol": "square"},
-            **common,
-        )
-    )
+    common = {"type": "scatter", "x": pack_v, "mode": "lines+markers", "text": said, "hovertemplate": "%{text}<extra></extra>"}
+    traces = [
+        {**common, "y": [max(point.below_floor_probability, LEAST_RISK) for point in points], **_look(ORANGE, "circle")},
+        {**common, "y": [point.run_s / 60 for point in points], "yaxis": "y2", **_look(BLUE, "square")},
+    ]
+    advised_line, advised_words = _advised(plan, pack_v)
     room = 0.03 * max(pack_v[-1] - pack_v[0], 0.1)
-    figure.update_xaxes(
-        range=[pack_v[0] - room, pack_v[-1] + room], ticksuffix=f"{NB}V", tickformat=".1f", nticks=5, tickangle=0, anchor="y2"
-    )
-    figure.update_layout(
-        yaxis={
-            "domain": UPPER,
-            "type": "log",
-            "range": [-3.4, 0.12],
-            "tickvals": [LEAST_RISK, 0.01, 0.1, 1.0],
-            "ticktext": ["none seen", f"1{NB}%", f"10{NB}%", f"100{NB}%"],
+    return chart_of(
+        traces,
+        {
+            "xaxis": {
+                "range": [pack_v[0] - room, pack_v[-1] + room],
+                "ticksuffix": f"{NB}V",
+                "tickformat": ".1f",
+                "nticks": 5,
+                "tickangle": 0,
+                "anchor": "y2",
+            },
+            "yaxis": {
+                "domain": UPPER,
+                "type": "log",
+                "range": [-3.4, 0.12],
+                "tickvals": [LEAST_RISK, 0.01, 0.1, 1.0],
+                "ticktext": ["none seen", f"1{NB}%", f"10{NB}%", f"100{NB}%"],
+            },
+            "yaxis2": {
+                "domain": LOWER,
+                "range": [0, max(1.0, 1.08 * max(point.run_s for point in points) / 60)],
+                "ticksuffix": f"{NB}min",
+                "nticks": 5,
+                "fixedrange": True,
+            },
+            "margin": {"l": LEFT_PX, "b": 46},
+            "shapes": [_wanted_line(plan.task.risk), *advised_line],
+            "annotations": [
+                _head("<b>Chance that a cell goes below its floor</b>", 1.0),
+                _head("<b>Run time until it lets go</b>", 0.435),
+                {
+                    **PLAIN,
+                    "text": "cutoff of the pack",
+                    "xref": "paper",
+                    "x": 0.5,
+                    "yref": "paper",
+                    "y": 0,
+                    "yshift": -46,
+                    "yanchor": "bottom",
+                },
+                _wanted_words(plan.task.risk),
+                *advised_words,
+            ],
         },
-        yaxis2={
-            "domain": LOWER,
-            "range": [0, max(1.0, 1.08 * max(point.run_s for point in points) / 60)],
-            "ticksuffix": f"{NB}min",
-            "nticks": 5,
-            "fixedrange": True,
-        },
-        margin={"l": LEFT_PX, "b": 46},
     )
-    _head(figure, "<b>Chance that a cell goes below its floor</b>", 1.0)
-    _head(figure, "<b>Run time until it lets go</b>", 0.435)
-    figure.add_annotation(text="cutoff of the pack", xref="paper", x=0.5, yref="paper", y=0, yshift=-46, showarrow=False, yanchor="bottom")
-    _wanted(figure, plan.task.risk)
-    _advised(figure, plan, pack_v)
-    return figure
 
 
 def drawn_points(curve: Sequence[CutoffPoint]) -> list[CutoffPoint]:
@@ -122,31 +126,52 @@ def _minutes(time_s: float) -> str:
     return number(time_s / 60, 1 if time_s < 600 else 0) + f"{NB}min"
 
 
-def _head(figure: Figure, text: str, height: float) -> None:
-    figure.add_annotation(
-        text=text, xref="paper", x=0, xshift=-LEFT_PX + 4, xanchor="left", yref="paper", y=height, yanchor="middle", showarrow=False
-    )
+def _look(colour: str, symbol: str) -> Part:
+    return {"line": {"width": 2.2, "color": colour}, "marker": {"size": 6, "color": colour, "symbol": symbol}}
 
 
-def _wanted(figure: Figure, wanted: float) -> None:
-    """The wanted risk as a line across the upper panel, named at its end, where the curve has gone under it."""
+def _head(text: str, height: float) -> Part:
+    place = {"xref": "paper", "x": 0, "xshift": -LEFT_PX + 4, "xanchor": "left", "yref": "paper", "y": height, "yanchor": "middle"}
+    return {**PLAIN, "text": text, **place}
+
+
+def _wanted_line(wanted: float) -> Part:
+    """The wanted risk as a line across the upper panel."""
     across = {"xref": "paper", "x0": 0, "x1": 1, "yref": "y", "y0": wanted, "y1": wanted}
-    figure.add_shape(type="line", line={"color": GREY, "width": 1.5, "dash": "dot"}, layer="below", **across)
+    return {"type": "line", "line": {"color": GREY, "width": 1.5, "dash": "dot"}, "layer": "below", **across}
+
+
+def _wanted_words(wanted: float) -> Part:
+    """Named at its end, where the curve has gone under it."""
     # Heights on a logarithmic axis are given as powers for words, and as they are for lines.
-    figure.add_annotation(
-        text=f"wanted {risk(wanted)}", xref="paper", x=1, xanchor="right", yref="y", y=log10(wanted), yanchor="bottom", showarrow=False
-    )
+    place = {"xref": "paper", "x": 1, "xanchor": "right", "yref": "y", "y": log10(wanted), "yanchor": "bottom"}
+    return {**PLAIN, "text": f"wanted {risk(wanted)}", **place}
 
 
-def _advised(figure: Figure, plan: CutoffPlan, pack_v: Sequence[float]) -> None:
-    """The advised cutoff as a line through both panels, named above."""
+def _advised(plan: CutoffPlan, pack_v: Sequence[float]) -> tuple[list[Part], list[Part]]:
+    """The advised cutoff as a line through both panels, and its name above; nothing where there is none."""
     if plan.recommended is None:
-        return
+        return [], []
     at = plan.recommended.pack_v
-    figure.add_shape(type="line", xref="x", x0=at, x1=at, yref="paper", y0=0, y1=UPPER[1], line={"color": GREEN, "width": 2.5})
+    line = {
+        "type": "line",
+        "xref": "x",
+        "x0": at,
+        "x1": at,
+        "yref": "paper",
+        "y0": 0,
+        "y1": UPPER[1],
+        "line": {"color": GREEN, "width": 2.5},
+    }
     left = at - pack_v[0] < 0.5 * (pack_v[-1] - pack_v[0])
     # Between the panels, where neither curve runs.
-    figure.add_annotation(
-        text=f"<b>advised {volts(at)}</b>", xref="x", x=at, xanchor="left" if left else "right", xshift=6 if left else -6,
-        yref="paper", y=UPPER[0], yanchor="top", showarrow=False,
-    )  # fmt: skip
+    place = {
+        "xref": "x",
+        "x": at,
+        "xanchor": "left" if left else "right",
+        "xshift": 6 if left else -6,
+        "yref": "paper",
+        "y": UPPER[0],
+        "yanchor": "top",
+    }
+    return [line], [{**PLAIN, "text": f"<b>advised {volts(at)}</b>", **place}]

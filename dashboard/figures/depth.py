@@ -6,10 +6,9 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime
 
-from plotly.graph_objects import Figure, Scatter
-
 from dashboard.components.marks import GRADE_WORDS
-from dashboard.figures.template import BLUE, GREY, ORANGE, WASH, blank_figure
+from dashboard.figures.chart import Chart, Trace, scatter
+from dashboard.figures.template import BLUE, GREY, ORANGE, WASH
 from dashboard.figures.thinning import evenly
 from dashboard.theme import NB, clock, counted, day, interval, percent
 from tracker.domain.results import AssessedRun, CellDepth, Estimate
@@ -61,19 +60,19 @@ def depth_height_px(cells: int) -> int:
     return cells * PANEL_PX + EDGES_PX
 
 
-def depth_figure(runs: Sequence[AssessedRun], cells: int, reserve_soc: float) -> Figure:
+def depth_figure(runs: Sequence[AssessedRun], cells: int, reserve_soc: float) -> Chart:
     """One panel a cell: a mark a run with its 90 % interval, the reserve as a line, the grade as the mark's shape."""
-    figure = blank_figure()
+    figure = Chart()
     points = depth_points(runs)
     for cell in range(1, cells + 1):
         mine = [point for point in points if point.cell == cell]
-        figure.add_trace(_trace(mine, cell))
+        figure.add_traces([_trace(mine, cell)])
         figure.update_layout({_axis("yaxis", cell): _panel(cell, cells, reserve_soc)})
         _mark_reserve(figure, cell, reserve_soc)
         _head(figure, f"<b>Cell {cell}</b>", cell, cells, "left")
         _name_worst(figure, mine, cell, cells)
     ticks = evenly(len(runs), 4)
-    figure.update_xaxes(
+    figure.update_xaxis(
         range=[-0.7, max(len(runs), 4) - 0.3],
         tickvals=ticks,
         ticktext=_days([runs[tick].run.started_at for tick in ticks]),
@@ -119,10 +118,10 @@ def _words(depth: Estimate | None, grade: str | None) -> str:
     return interval(depth, "share") + (f", {GRADE_WORDS.get(grade, grade)}" if grade else "")
 
 
-def _trace(points: Sequence[DepthPoint], cell: int) -> Scatter:
+def _trace(points: Sequence[DepthPoint], cell: int) -> Trace:
     grades = [point.grade or "fine" for point in points]
     colours = [COLOURS.get(grade, GREY) for grade in grades]
-    return Scatter(
+    return scatter(
         x=[point.index for point in points],
         y=[point.depth.value for point in points],
         yaxis=f"y{cell}" if cell > 1 else "y",
@@ -165,7 +164,7 @@ def _panel(cell: int, cells: int, reserve_soc: float) -> dict[str, object]:
     }
 
 
-def _mark_reserve(figure: Figure, cell: int, reserve_soc: float) -> None:
+def _mark_reserve(figure: Chart, cell: int, reserve_soc: float) -> None:
     """The reserve as a line, and everything past it washed with colour."""
     yref = f"y{cell}" if cell > 1 else "y"
     across = {"xref": "paper", "x0": 0, "x1": 1, "yref": yref, "layer": "below"}
@@ -173,7 +172,7 @@ def _mark_reserve(figure: Figure, cell: int, reserve_soc: float) -> None:
     figure.add_shape(type="line", y0=1 - reserve_soc, y1=1 - reserve_soc, line={"color": ORANGE, "width": 1.5}, **across)
 
 
-def _name_worst(figure: Figure, points: Sequence[DepthPoint], cell: int, cells: int) -> None:
+def _name_worst(figure: Chart, points: Sequence[DepthPoint], cell: int, cells: int) -> None:
     """The day of the newest run of the worst grade, in the panel's own head."""
     for grade in ("damaging", "deep"):
         days = [point.at for point in points if point.grade == grade]
@@ -182,7 +181,7 @@ def _name_worst(figure: Figure, points: Sequence[DepthPoint], cell: int, cells: 
             return
 
 
-def _head(figure: Figure, text: str, cell: int, cells: int, side: str) -> None:
+def _head(figure: Chart, text: str, cell: int, cells: int, side: str) -> None:
     place = {"xref": "paper", "x": 1 if side == "right" else 0, "xanchor": side, "yref": "paper", "y": 1 - (cell - 1) / cells}
     figure.add_annotation(text=text, yanchor="bottom", showarrow=False, **place)
 

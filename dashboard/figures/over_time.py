@@ -7,9 +7,8 @@ from dataclasses import dataclass
 from datetime import datetime, timedelta
 from statistics import fmean
 
-from plotly.graph_objects import Figure, Scatter
-
-from dashboard.figures.template import BAND, BLUE, EDGE, GREY, blank_figure
+from dashboard.figures.chart import Chart, Trace, scatter
+from dashboard.figures.template import BAND, BLUE, EDGE, GREY
 from dashboard.figures.thinning import MOST_ROWS, evenly
 from dashboard.reading import reading
 from dashboard.theme import Measure, clock, in_unit, interval
@@ -89,9 +88,9 @@ def panels_height_px(cells: int) -> int:
 
 def panels_figure(
     series: Sequence[CellSeries], measure: Measure, now: Sequence[Quantity], *, levels: Sequence[Level] = (), words: dict[int, str]
-) -> Figure:
+) -> Chart:
     """A line a cell with its 90 % interval, the mean of the others dashed; what it is now and what there is to say stands above it."""
-    figure = blank_figure()
+    figure = Chart()
     cells = len(series)
     low, high = value_range(series, [level.value for level in levels])
     for one in series:
@@ -109,8 +108,8 @@ def panels_figure(
         said = f", {words[one.cell]}" if one.cell in words and len(value) <= SHORT else ""
         _head(figure, f"<b>Cell {one.cell}</b>{said}", one.cell, cells, "left")
         _head(figure, value, one.cell, cells, "right")
-    figure.update_layout(margin_t=TOP_PX, margin_b=BOTTOM_PX)
-    figure.update_xaxes(
+    figure.update_layout(margin={"t": TOP_PX, "b": BOTTOM_PX})
+    figure.update_xaxis(
         type="date", nticks=5, tickangle=0, tickformatstops=tick_words(), anchor=_axis("y", cells), range=_time_range(series)
     )
     return figure
@@ -164,14 +163,14 @@ def _mean(quantities: Sequence[Quantity]) -> float | None:
     return fmean(known) if known else None
 
 
-def _traces(one: CellSeries, measure: Measure) -> list[Scatter]:
+def _traces(one: CellSeries, measure: Measure) -> list[Trace]:
     yaxis = _axis("y", one.cell)
     at = [_local(moment) for moment in one.at]
     low, value, high = ([in_unit(end, measure) for end in ends] for ends in _ends(one))
     traces = []
     if len(at) > 1:
         traces.append(
-            Scatter(
+            scatter(
                 x=at + at[::-1],
                 y=high + low[::-1],
                 yaxis=yaxis,
@@ -185,10 +184,10 @@ def _traces(one: CellSeries, measure: Measure) -> list[Scatter]:
     if any(mean is not None for mean in one.others):
         others = [None if mean is None else in_unit(mean, measure) for mean in one.others]
         traces.append(
-            Scatter(x=at, y=others, yaxis=yaxis, mode="lines", line={"width": 1.6, "color": GREY, "dash": "dash"}, hoverinfo="skip")
+            scatter(x=at, y=others, yaxis=yaxis, mode="lines", line={"width": 1.6, "color": GREY, "dash": "dash"}, hoverinfo="skip")
         )
     traces.append(
-        Scatter(
+        scatter(
             x=at,
             y=value,
             yaxis=yaxis,
@@ -244,12 +243,12 @@ def _panel_px(cells: int) -> int:
     return PANEL_PX if cells <= MANY_CELLS else LOW_PANEL_PX
 
 
-def _mark(figure: Figure, cell: int, height: float, level: Level) -> None:
+def _mark(figure: Chart, cell: int, height: float, level: Level) -> None:
     line = {"color": level.colour, "width": 1.5, "dash": level.dash}
     figure.add_shape(type="line", xref="paper", x0=0, x1=1, yref=_axis("y", cell), y0=height, y1=height, line=line, layer="below")
 
 
-def _head(figure: Figure, text: str, cell: int, cells: int, side: str) -> None:
+def _head(figure: Chart, text: str, cell: int, cells: int, side: str) -> None:
     place = {"xref": "paper", "x": 1 if side == "right" else 0, "xanchor": side, "yref": "paper", "y": _top(cell, cells)}
     figure.add_annotation(text=text, yanchor="bottom", showarrow=False, **place)
 

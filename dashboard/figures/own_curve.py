@@ -7,9 +7,9 @@ from collections import defaultdict
 from collections.abc import Sequence
 
 import numpy as np
-from plotly.graph_objects import Figure, Scatter
 
-from dashboard.figures.template import BAND, BLUE, EDGE, GREEN, GREY, ORANGE, PURPLE, blank_figure
+from dashboard.figures.chart import Chart, Trace, scatter
+from dashboard.figures.template import BAND, BLUE, EDGE, GREEN, GREY, ORANGE, PURPLE
 from dashboard.figures.thinning import MOST_ROWS, evenly
 from dashboard.theme import NB, clock, counted, number, percent, volts
 from tracker.domain.health import CurveReading, OwnCurve
@@ -52,9 +52,9 @@ NAMED_AT = 0.6
 OWN, CHEMISTRY = "this pack", "its chemistry"
 
 
-def curve_figure(curve: OwnCurve) -> Figure:
+def curve_figure(curve: OwnCurve) -> Chart:
     """The chemistry's curve dashed, the pack's own with its band, and a mark for every reading."""
-    figure = blank_figure()
+    figure = Chart()
     cells = by_cell(curve.readings)
     size = MARK_PX if len(curve.readings) <= MANY_READINGS else SMALL_MARK_PX
     figure.add_traces([_band(curve), *(_marks(cell, readings, size) for cell, readings in cells.items())])
@@ -65,8 +65,8 @@ def curve_figure(curve: OwnCurve) -> Figure:
         _name_cells(figure, cells, low, high)
     legend = {"orientation": "h", "yanchor": "bottom", "y": 1.0, "x": 0, "itemclick": False, "itemdoubleclick": False}
     figure.update_layout(showlegend=len(cells) > LABELLED_CELLS, legend=legend)
-    figure.update_yaxes(range=[low, high], ticksuffix=f"{NB}V", nticks=6, tickformat=".2f")
-    figure.update_xaxes(
+    figure.update_layout(yaxis={"range": [low, high], "ticksuffix": f"{NB}V", "nticks": 6, "tickformat": ".2f"})
+    figure.update_xaxis(
         range=[-2, 102], tickvals=[0, 20, 40, 60, 80, 100], ticktext=["empty", *(percent(n / 5) for n in range(1, 5)), "full"]
     )
     return figure
@@ -143,9 +143,9 @@ def reading_table(curve: OwnCurve) -> tuple[list[str], list[list[str]]]:
     return ["Run of", "Cell", "Rested voltage", "Charge left by all else", "Counted"], rows
 
 
-def _band(curve: OwnCurve) -> Scatter:
+def _band(curve: OwnCurve) -> Trace:
     left = [100 * soc for soc in curve.soc]
-    return Scatter(
+    return scatter(
         x=left + left[::-1],
         y=[*curve.own_high_v, *curve.own_low_v[::-1]],
         mode="lines",
@@ -157,8 +157,8 @@ def _band(curve: OwnCurve) -> Scatter:
     )
 
 
-def _line(voltages: Sequence[float], curve: OwnCurve, name: str, colour: str, dash: str) -> Scatter:
-    return Scatter(
+def _line(voltages: Sequence[float], curve: OwnCurve, name: str, colour: str, dash: str) -> Trace:
+    return scatter(
         x=[100 * soc for soc in curve.soc],
         y=voltages,
         mode="lines",
@@ -169,11 +169,11 @@ def _line(voltages: Sequence[float], curve: OwnCurve, name: str, colour: str, da
     )
 
 
-def _marks(cell: int | None, readings: Sequence[CurveReading], size: int) -> Scatter:
+def _marks(cell: int | None, readings: Sequence[CurveReading], size: int) -> Trace:
     symbol = MEAN_SYMBOL if cell is None else SYMBOLS[(cell - 1) % len(SYMBOLS)]
     colour = GREEN if cell is None else COLOURS[(cell - 1) % len(COLOURS)]
     aside = [reading.weight < SET_ASIDE for reading in readings]
-    return Scatter(
+    return scatter(
         x=[100 * reading.soc for reading in readings],
         y=[reading.voltage_v for reading in readings],
         mode="markers",
@@ -194,7 +194,7 @@ def _marks(cell: int | None, readings: Sequence[CurveReading], size: int) -> Sca
     )
 
 
-def _name_lines(figure: Figure, curve: OwnCurve) -> None:
+def _name_lines(figure: Chart, curve: OwnCurve) -> None:
     """Each curve's name beside it: the upper one's above, the lower one's below, where a rising curve leaves room."""
     place = min(range(len(curve.soc)), key=lambda at: abs(curve.soc[at] - NAMED_AT))
     above = curve.own_v[place] >= curve.family_v[place]
@@ -203,7 +203,7 @@ def _name_lines(figure: Figure, curve: OwnCurve) -> None:
         figure.add_annotation(x=100 * curve.soc[place], y=voltages[place], text=f"<b>{name}</b>", **away, **LEADER)
 
 
-def _name_cells(figure: Figure, cells: dict[int | None, list[CurveReading]], low: float, high: float) -> None:
+def _name_cells(figure: Chart, cells: dict[int | None, list[CurveReading]], low: float, high: float) -> None:
     """Each cell's name with a line to the emptiest of its readings, in a column where no curve runs."""
     named = []
     for cell, readings in cells.items():

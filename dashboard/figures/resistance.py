@@ -4,8 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from plotly.graph_objects import Figure
-
+from dashboard.figures.chart import Chart
 from dashboard.figures.over_time import cell_series, over_time_table, panels_figure
 from dashboard.theme import interval, temperature
 from tracker.domain.health import HealthPoint, PackHealth
@@ -22,7 +21,7 @@ def has_resistance(points: Sequence[HealthPoint]) -> bool:
     return any(isinstance(one, Estimate) for point in points for one in point.resistance_ohm)
 
 
-def resistance_figure(health: PackHealth, points: Sequence[HealthPoint]) -> Figure:
+def resistance_figure(health: PackHealth, points: Sequence[HealthPoint]) -> Chart:
     """One panel a cell with its 90 % interval."""
     now = [cell.resistance_ohm for cell in health.cells]
     return panels_figure(cell_series(points, resistance_of, len(health.cells)), "resistance", now, words={})

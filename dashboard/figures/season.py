@@ -7,12 +7,11 @@ from dataclasses import dataclass
 from datetime import date, timedelta
 from itertools import pairwise
 
-from plotly.graph_objects import Figure, Scatter
-
 from dashboard.components.marks import GRADE_WORDS
+from dashboard.figures.chart import Chart, scatter
 from dashboard.figures.depth import COLOURS, SHAPES
 from dashboard.figures.names import chart_name
-from dashboard.figures.template import FAINT, GREY, blank_figure
+from dashboard.figures.template import FAINT, GREY
 from dashboard.theme import MONTHS, WEEKDAYS, counted, date_words
 from tracker.domain.results import GRADES
 from tracker.domain.season import SeasonRun
@@ -64,9 +63,9 @@ def season_height_px(rows: int) -> int:
     return rows * ROW_PX + EDGES_PX
 
 
-def season_figure(days: Sequence[SeasonDay]) -> Figure:
+def season_figure(days: Sequence[SeasonDay]) -> Chart:
     """The newest half year at the top, the ones before below."""
-    figure = blank_figure()
+    figure = Chart()
     rows, last = season_rows(days), _monday(days[-1].day)
     names: list[dict[str, object]] = []
     for row in range(rows):
@@ -77,7 +76,7 @@ def season_figure(days: Sequence[SeasonDay]) -> Figure:
         top = 1 - row / rows
         names += _months(top - HEAD / rows, first)
         figure.update_layout({f"yaxis{'' if row == 0 else row + 1}": _weekdays(top - (1 - HEAD) / rows, top - HEAD / rows)})
-    figure.update_xaxes(range=[-0.7, WEEKS - 0.3], showticklabels=False, ticks="", showline=False, anchor="y")
+    figure.update_xaxis(range=[-0.7, WEEKS - 0.3], showticklabels=False, ticks="", showline=False, anchor="y")
     figure.update_layout(margin={"l": 48, "r": 10, "t": 6, "b": 10}, annotations=names)
     return figure
 
@@ -121,40 +120,44 @@ def _monday(day: date) -> date:
     return day - timedelta(days=day.weekday())
 
 
-def _places(figure: Figure, axis: str, last: date, first: date) -> None:
+def _places(figure: Chart, axis: str, last: date, first: date) -> None:
     """A faint place for every day, so that a day without a run is seen as one."""
     every = [(week, weekday) for week in range(WEEKS) for weekday in range(7) if first + timedelta(days=7 * week + weekday) <= last]
-    figure.add_trace(
-        Scatter(
-            x=[week for week, _ in every],
-            y=[weekday for _, weekday in every],
-            yaxis=axis,
-            mode="markers",
-            marker={"symbol": "square", "size": 4, "color": FAINT},
-            hoverinfo="skip",
-        )
+    figure.add_traces(
+        [
+            scatter(
+                x=[week for week, _ in every],
+                y=[weekday for _, weekday in every],
+                yaxis=axis,
+                mode="markers",
+                marker={"symbol": "square", "size": 4, "color": FAINT},
+                hoverinfo="skip",
+            )
+        ]
     )
 
 
-def _marks(figure: Figure, axis: str, first: date, days: Sequence[SeasonDay]) -> None:
+def _marks(figure: Chart, axis: str, first: date, days: Sequence[SeasonDay]) -> None:
     colours = [COLOURS.get(one.grade or "", GREY) for one in days]
-    figure.add_trace(
-        Scatter(
-            x=[(one.day - first).days // 7 for one in days],
-            y=[one.day.weekday() for one in days],
-            yaxis=axis,
-            mode="markers",
-            cliponaxis=False,
-            marker={
-                "symbol": [SHAPES.get(one.grade or "", "square-open") for one in days],
-                "size": [8 + min(one.runs, 4) for one in days],
-                "color": colours,
-                "opacity": 1,
-                "line": {"width": 1.5, "color": colours},
-            },
-            text=[_words(one) for one in days],
-            hovertemplate="%{text}<extra></extra>",
-        )
+    figure.add_traces(
+        [
+            scatter(
+                x=[(one.day - first).days // 7 for one in days],
+                y=[one.day.weekday() for one in days],
+                yaxis=axis,
+                mode="markers",
+                cliponaxis=False,
+                marker={
+                    "symbol": [SHAPES.get(one.grade or "", "square-open") for one in days],
+                    "size": [8 + min(one.runs, 4) for one in days],
+                    "color": colours,
+                    "opacity": 1,
+                    "line": {"width": 1.5, "color": colours},
+                },
+                text=[_words(one) for one in days],
+                hovertemplate="%{text}<extra></extra>",
+            )
+        ]
     )
 
 

@@ -44,5 +44,15 @@ TEMPLATE = Template(
 
 def blank_figure() -> Figure:
     """An empty chart in the common look."""
+    return Figure(layout=Layout(template=TEMPLATE, separators=separators(), margin=margin()))
+
+
+def separators() -> str:
+    """The marks in numbers along an axis, as this browser reads them: before decimals, and between thousands."""
     thousands, decimal = reading().marks
-    return Figure(layout=Layout(template=TEMPLATE, separators=decimal + thousands, margin={"l": 62, "r": 26, "t": 26, "b": 40}))
+    return decimal + thousands
+
+
+def margin() -> dict[str, int]:
+    """Room around a chart for the words at its axes [px]."""
+    return {"l": 62, "r": 26, "t": 26, "b": 40}

@@ -4,10 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from plotly.graph_objects import Figure, Scatter
-
+from dashboard.figures.chart import PLAIN, Chart, Part, chart_of
 from dashboard.figures.names import chart_name
-from dashboard.figures.template import BLUE, GREEN, GREY, ORANGE, PURPLE, WASH, blank_figure
+from dashboard.figures.template import BLUE, GREEN, GREY, ORANGE, PURPLE, WASH
 from dashboard.theme import NB, interval, volts
 from tracker.domain.planning import CutoffPlan, PresentCutoff
 from tracker.domain.results import Estimate
@@ -20,36 +19,46 @@ NAME_CHARACTERS = 20
 """So many characters of names find room side by side on a phone."""
 
 
-def ladder_figure(plan: CutoffPlan) -> Figure:
+def ladder_figure(plan: CutoffPlan) -> Chart:
     """Lines for full, advised and floor; one column a controller with the band in which it lets go."""
-    figure = blank_figure()
     low, high = _range(plan)
     columns = max(len(plan.present), 1)
     floor_v = plan.floor_v * plan.series
-    figure.add_shape(type="rect", xref="paper", x0=0, x1=1, yref="y", y0=low, y1=floor_v, fillcolor=WASH, line={"width": 0}, layer="below")
-    _rung(figure, plan, plan.full_v, "full", GREY, "dot", above=False)
-    _rung(figure, plan, plan.floor_v, "floor", ORANGE, "dash", above=False)
+    rungs = [_rung(plan, plan.full_v, "full", GREY, "dot", above=False), _rung(plan, plan.floor_v, "floor", ORANGE, "dash", above=False)]
     if plan.recommended is not None:
-        _rung(figure, plan, plan.recommended.cell_v, "advised", GREEN, "solid", above=True)
+        rungs.append(_rung(plan, plan.recommended.cell_v, "advised", GREEN, "solid", above=True))
     advised = [] if plan.recommended is None else [plan.recommended.pack_v]
     lines_v = [plan.full_v * plan.series, floor_v, *advised]
-    for place, one in enumerate(plan.present):
-        _controller(figure, place, one, (low, high), lines_v, len(plan.present))
+    known = [(place, one, one.trip_v) for place, one in enumerate(plan.present) if isinstance(one.trip_v, Estimate)]
     # More than two names find no room side by side, so they stand by turns higher and lower.
     lines = 1 if columns <= 2 else 2
     most = max(4, lines * NAME_CHARACTERS // columns)
-    figure.update_xaxes(
-        range=[-0.5 - columns * WORDS_SHARE / (1 - WORDS_SHARE), columns - 0.5],
-        tickvals=list(range(len(plan.present))),
-        ticktext=[
-            place % lines * "<br><br>" + f"{chart_name(one.controller, most)}<br>{_known(one)}" for place, one in enumerate(plan.present)
-        ],
-        tickangle=0,
-        ticks="",
+    names = [place % lines * "<br><br>" + f"{chart_name(one.controller, most)}<br>{_known(one)}" for place, one in enumerate(plan.present)]
+    danger = {"xref": "paper", "x0": 0, "x1": 1, "yref": "y", "y0": low, "y1": floor_v}
+    return chart_of(
+        [_middle(place, one, trip) for place, one, trip in known],
+        {
+            "xaxis": {
+                "range": [-0.5 - columns * WORDS_SHARE / (1 - WORDS_SHARE), columns - 0.5],
+                "tickvals": list(range(len(plan.present))),
+                "ticktext": names,
+                "tickangle": 0,
+                "ticks": "",
+            },
+            "yaxis": {"range": [low, high], "ticksuffix": f"{NB}V", "tickformat": ".1f", "nticks": 8},
+            "margin": {"b": 12 + 36 * lines},
+            "shapes": [
+                {"type": "rect", **danger, "fillcolor": WASH, "line": {"width": 0}, "layer": "below"},
+                *(line for line, _ in rungs),
+                *(_band(place, one, trip) for place, one, trip in known),
+            ],
+            "annotations": [
+                *(words for _, words in rungs),
+                *(_value(place, trip, (low, high), lines_v, len(plan.present)) for place, _, trip in known),
+                *(_never(place, low) for place, one in enumerate(plan.present) if not isinstance(one.trip_v, Estimate)),
+            ],
+        },
     )
-    figure.update_yaxes(range=[low, high], ticksuffix=f"{NB}V", tickformat=".1f", nticks=8)
-    figure.update_layout(margin={"b": 12 + 36 * lines})
-    return figure
 
 
 def ladder_sentence(plan: CutoffPlan) -> str:
@@ -95,45 +104,55 @@ def source_words(one: PresentCutoff) -> str:
     return "bench test" if one.tested else "setting"
 
 
-def _rung(figure: Figure, plan: CutoffPlan, cell_v: float, name: str, colour: str, dash: str, *, above: bool) -> None:
+def _rung(plan: CutoffPlan, cell_v: float, name: str, colour: str, dash: str, *, above: bool) -> tuple[Part, Part]:
+    """A line right across, and its name."""
     at = cell_v * plan.series
-    figure.add_shape(
-        type="line", xref="paper", x0=0, x1=1, yref="y", y0=at, y1=at, line={"color": colour, "width": 2, "dash": dash}, layer="below"
-    )  # fmt: skip
-    figure.add_annotation(
-        text=f"<b>{name}</b> {volts(at)}", xref="paper", x=0, xanchor="left", xshift=4, yref="y", y=at,
-        yanchor="bottom" if above else "top", showarrow=False,
-    )  # fmt: skip
+    across = {"xref": "paper", "x0": 0, "x1": 1, "yref": "y", "y0": at, "y1": at}
+    line = {"type": "line", **across, "line": {"color": colour, "width": 2, "dash": dash}, "layer": "below"}
+    place = {"xref": "paper", "x": 0, "xanchor": "left", "xshift": 4, "yref": "y", "y": at, "yanchor": "bottom" if above else "top"}
+    return line, {**PLAIN, "text": f"<b>{name}</b> {volts(at)}", **place}
 
 
-def _controller(figure: Figure, place: int, one: PresentCutoff, span: tuple[float, float], lines: Sequence[float], many: int) -> None:
-    """The band in which it lets go and its middle; an arrow down where it never does."""
-    (low, high), trip = span, one.trip_v
-    if not isinstance(trip, Estimate):
-        figure.add_annotation(
-            text="never<br>lets go", x=place, y=low, ax=0, ay=-54, arrowcolor=PURPLE, arrowwidth=2, arrowhead=2, yanchor="bottom"
-        )  # fmt: skip
-        return
-    colour = BLUE if one.tested else PURPLE
+def _never(place: int, low: float) -> Part:
+    """An arrow down for one that never lets go."""
+    arrow = {"ax": 0, "ay": -54, "arrowcolor": PURPLE, "arrowwidth": 2, "arrowhead": 2}
+    return {"text": "never<br>lets go", "x": place, "y": low, "yanchor": "bottom", **arrow}
+
+
+def _band(place: int, one: PresentCutoff, trip: Estimate) -> Part:
+    """The voltages at which a controller lets go nine times in ten: filled where that was measured, open where it was only set."""
+    colour = _colour(one)
+    return {
+        "type": "rect", "x0": place - BAND_WIDTH, "x1": place + BAND_WIDTH, "y0": trip.low, "y1": trip.high, "yref": "y", "xref": "x",
+        "fillcolor": colour if one.tested else "rgba(0,0,0,0)", "opacity": 0.55 if one.tested else 1.0, "line": {"width": 2, "color": colour},
+    }  # fmt: skip
+
+
+def _middle(place: int, one: PresentCutoff, trip: Estimate) -> Part:
+    """Where it lets go most likely."""
     said = f"{chart_name(one.controller)}<br>lets go at {interval(trip, 'volts')}, by {source_words(one)}"
-    # A filled band was measured, an open one only set.
-    figure.add_shape(
-        type="rect", x0=place - BAND_WIDTH, x1=place + BAND_WIDTH, y0=trip.low, y1=trip.high, yref="y", xref="x",
-        fillcolor=colour if one.tested else "rgba(0,0,0,0)", opacity=0.55 if one.tested else 1.0, line={"width": 2, "color": colour},
-    )  # fmt: skip
     marker = {
         "symbol": "diamond-wide" if one.tested else "diamond-wide-open",
         "size": 11,
-        "color": colour,
-        "line": {"width": 2, "color": colour},
+        "color": _colour(one),
+        "line": {"width": 2, "color": _colour(one)},
     }
-    figure.add_trace(Scatter(x=[place], y=[trip.value], mode="markers", marker=marker, text=[said], hovertemplate="%{text}<extra></extra>"))
-    # Named above its band, or below where a line runs close above; of more than find room side by side, every other one below.
+    return {
+        "type": "scatter", "x": [place], "y": [trip.value], "mode": "markers", "marker": marker, "text": [said],
+        "hovertemplate": "%{text}<extra></extra>",
+    }  # fmt: skip
+
+
+def _value(place: int, trip: Estimate, span: tuple[float, float], lines: Sequence[float], many: int) -> Part:
+    """Its voltage, above its band, or below where a line runs close above; of more than find room side by side, every other one below."""
+    low, high = span
     below = place % 2 == 1 if many > SIDE_BY_SIDE else any(0 <= at - trip.high < NEAR * (high - low) for at in lines)
-    figure.add_annotation(
-        text=volts(trip.value), x=place, y=trip.low if below else trip.high,
-        yanchor="top" if below else "bottom", yshift=-3 if below else 3, showarrow=False,
-    )  # fmt: skip
+    at = {"x": place, "y": trip.low if below else trip.high, "yanchor": "top" if below else "bottom", "yshift": -3 if below else 3}
+    return {**PLAIN, "text": volts(trip.value), **at}
+
+
+def _colour(one: PresentCutoff) -> str:
+    return BLUE if one.tested else PURPLE
 
 
 def _known(one: PresentCutoff) -> str:

@@ -59,7 +59,7 @@ def layout(services: Services, /, **query: str) -> Component:
             html.P([PURPOSE, " ", dcc.Link("Where they should let go", href=CUTOFF_PATH)], className="reading"),
             html.P(
                 [
-                    html.A("Take a bench test", href="#bench"),
+                    *([html.A("Take a bench test", href="#bench")] if controllers else []),
                     html.A("Move a trip point", href="#divider"),
                     html.A("Models", href="#models"),
                 ],

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
 from typing import Any
 
 from dash import Dash, Input, Output, dcc, html, no_update
@@ -65,46 +66,70 @@ def layout(services: Services, /, **query: str) -> Component:
         return nothing_yet(packs)
     asked = filled(texts_of(query, FIELDS), packs, vehicles)
     if not asked["pack"] or not asked["vehicle"]:
-        answer, problems = answered(services, asked)
-        return page(form(asked, packs, vehicles, problems), answer)
+        answer = answered(services, asked)
+        return page(form(asked, packs, vehicles, answer.problems), answer.advice)
     # The words are there at once, and the answer follows: it takes longer than all the rest of the page.
     return page(form(asked, packs, vehicles, told=told_of(asked)), waiting())
 
 
 def connect(app: Dash, services: Services) -> None:
-    """Answer as soon as the page is there, and anew whenever the form has put something else into the address."""
+    """Answer as soon as the page is there, and anew whenever the form has put something else into the address.
+
+    What to set, which is asked for, comes first. What the present controllers do together takes as long again, and follows.
+    """
 
     @app.callback(
-        [Output("cutoff-answer", "children"), Output("cutoff-fields", "children"), *problem_outputs("cutoff", FIELDS)],
+        [Output("cutoff-answer", "children"), Output("cutoff-rest", "children"), Output("cutoff-fields", "children"),
+         Output("cutoff-left", "data"), *problem_outputs("cutoff", FIELDS)],
         Input("cutoff-asked", "data"),
-    )
+    )  # fmt: skip
     def show(told: dict[str, Any] | None) -> list[Any]:
         if told is None:
             raise PreventUpdate
         packs, vehicles = services.packs.all(), services.controllers.vehicles()
         asked = filled(asked_in(told, FIELDS), packs, vehicles)
-        answer, problems = answered(services, asked)
+        answer = answered(services, asked)
         # Who went back sees the fields as they were; who is filling them in keeps them.
-        fields = form_fields(asked, packs, vehicles, problems) if told["back"] else no_update
-        return [answer, fields, *problem_texts(problems, FIELDS)]
+        fields = form_fields(asked, packs, vehicles, answer.problems) if told["back"] else no_update
+        # Told each time, also where nothing is left: what is left of an earlier question must not come after this answer.
+        left = {**told, "asked": asked, "left": not answer.whole}
+        return [answer.advice, answer.rest, fields, left, *problem_texts(answer.problems, FIELDS)]
+
+    @app.callback(Output("cutoff-rest", "children", allow_duplicate=True), Input("cutoff-left", "data"), prevent_initial_call=True)
+    def follow(told: dict[str, Any] | None) -> Component:
+        if told is None or not told["left"]:
+            raise PreventUpdate
+        answer = answered(services, texts_of(told["asked"], FIELDS), whole=True)
+        # Without a rest it says what has gone wrong since, such as that the pack has been removed.
+        return answer.advice if answer.rest is None else answer.rest
 
 
-def answered(services: Services, asked: Mapping[str, str]) -> tuple[Component, Mapping[str, str]]:
-    """The answer, or why there is none, and what is wrong with which field."""
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Answer:
+    """What is shown for a question: the advice, the rest under it, what is wrong with which field, and whether it is all there."""
+
+    advice: Component
+    rest: Component | None = None
+    problems: Mapping[str, str] = field(default_factory=dict)
+    whole: bool = True
+
+
+def answered(services: Services, asked: Mapping[str, str], *, whole: bool = False) -> Answer:
+    """The answer, or why there is none; the whole, or what is there at once."""
     try:
         task = cutoff_task({**asked, "c": celsius_text(asked["f"]) if asked["f"] else asked["c"]})
         if not task.pack or not task.vehicle:
-            return hint(), {}
-        return result(services.planning.cutoff(task)), {}
+            return Answer(advice=hint())
+        plan = services.planning.cutoff(task) if whole else services.planning.cutoff_at_once(task)
+        return Answer(advice=result(plan), rest=rest(plan), whole=plan.whole)
     except FieldErrors as wrong:
-        return refused("Correct what is marked above."), {
-            temperature_field_name() if name in {"pack_c", "c"} else name: unbroken(words) for name, words in wrong.problems.items()
-        }
+        marked = {temperature_field_name() if name in {"pack_c", "c"} else name: unbroken(words) for name, words in wrong.problems.items()}
+        return Answer(advice=refused("Correct what is marked above."), problems=marked)
     except TrackerError as error:
-        return refused(str(error)), {}
+        return Answer(advice=refused(str(error)))
 
 
-def page(asking: Component, answer: Component) -> Component:
+def page(asking: Component, answer: Component, rest: Component | None = None) -> Component:
     """The form, and under it the answer."""
     return html.Div(
         [
@@ -113,6 +138,8 @@ def page(asking: Component, answer: Component) -> Component:
             terms_fold("Cutoff", "Risk", "Floor", "Reserve", "Bursts", "± and the 90 % interval"),
             asking,
             html.Div(answer, id="cutoff-answer", className="answer"),
+            html.Div(rest, id="cutoff-rest"),
+            dcc.Store(id="cutoff-left"),
         ]
     )
 
@@ -167,8 +194,13 @@ def temperature_fields(asked: Mapping[str, str], wrong: Mapping[str, str]) -> li
 
 
 def result(plan: CutoffPlan) -> Component:
-    """The advice and why, the pictures, the present controllers, and what to heed."""
-    parts: list[Component] = [advice(plan), html.Div([chart(plan), ladder(plan)], className="pictures"), present_section(plan)]
+    """The advice and why, and the pictures."""
+    return html.Div([advice(plan), html.Div([chart(plan), ladder(plan)], className="pictures")])
+
+
+def rest(plan: CutoffPlan) -> Component:
+    """The present controllers, and what to heed."""
+    parts: list[Component] = [present_section(plan)]
     if plan.findings:
         parts.append(
             html.Section([html.H2("What to do about it"), finding_list(grouped(plan.findings), packs={plan.task.pack}, open_first=6)])

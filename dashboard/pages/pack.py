@@ -53,16 +53,18 @@ def layout(services: Services, /, segment: str = "", run: str | None = None, run
 
 
 def connect(app: Dash, services: Services) -> None:
-    """A part of a recording is fetched anew when it is looked at more closely; all else stands in the address."""
+    """A part of a recording is fetched anew when it is looked at more closely; which part stands in the address, as all else does."""
 
     # What the chart tells beside dragging is left out in the browser: it would make Dash drop the answer to a button pressed just before.
-    dragged: Any = app.clientside_callback
-    dragged(
+    in_browser: Any = app.clientside_callback
+    in_browser(
         ClientsideFunction(namespace="recording", function_name="dragged"),
         Output(DRAGGED, "data"),
         Input(CHART, "relayoutData"),
         prevent_initial_call=True,
     )
+
+    in_browser(ClientsideFunction(namespace="recording", function_name="kept"), Input(SHOWN, "data"), prevent_initial_call=True)
 
     @app.callback(
         [Output(CHART, "figure"), Output(SHOWN, "data"), Output(SAID, "children")],

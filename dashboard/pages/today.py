@@ -4,10 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from dash import Dash, html
+from dash import Dash
 from dash.development.base_component import Component
 
 from dashboard.addresses import DATA_PATH, LOG_PATH, change_address
+from dashboard.components import elements as html
 from dashboard.components.aria import aria
 from dashboard.components.empty import empty_state
 from dashboard.components.finding import finding_list, grouped

@@ -25,7 +25,7 @@ def run_answer(estimate: RunEstimate) -> str:
     if isinstance(used, Estimate):
         head = f'<p class="took">Took <strong>{interval(used, "charge")}</strong></p>'
     else:
-        head = f"<p>No estimate yet. {said(used.why)}</p>"
+        head = f"<p>What the pack took cannot be told yet. {said(used.why)}</p>"
     return head + _cells(estimate.cells) + findings_html(estimate.findings)
 
 

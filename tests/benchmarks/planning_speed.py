@@ -17,7 +17,7 @@ from time import perf_counter, process_time
 
 from tests.tracker.estimators.planned_packs import controller_of, known_closely, pack_of, planned, setup_for
 from tests.tracker.small_logbook import write
-from tracker.estimators.cutoff import DRAWS
+from tracker.estimators.cutoff_scenes import DRAWS
 
 COMMAND = "import sys; from tracker.cli.main import main; sys.exit(main(sys.argv[1:]))"
 IMPORTS = "import tracker.cli.main, tracker.services, tracker.services.planning"

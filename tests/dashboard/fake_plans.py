@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
+from dataclasses import replace
 from datetime import UTC, datetime
 
 from tracker.domain.bench import BenchResult
@@ -84,6 +85,9 @@ class FakePlanning:
             raise NotFoundError(f"vehicle '{task.vehicle}' is not known; name one that is.")
         controllers = [one for one in self._controllers.all() if one.name in carried[task.vehicle]]
         return made_plan(task, self._packs[task.pack].series, controllers)
+
+    def cutoff_at_once(self, task: CutoffTask) -> CutoffPlan:
+        return replace(self.cutoff(task), whole=False, together=None)
 
     def divider(self, task: DividerTask) -> DividerPlan:
         return move_trip_point(task)

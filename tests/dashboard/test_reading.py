@@ -14,7 +14,7 @@ from dashboard.app import create_app
 from dashboard.figures.over_time import tick_words
 from dashboard.figures.template import blank_figure
 from dashboard.reading import COOKIE, USUAL, Reading, read_from
-from dashboard.theme import NB, clock, counted, date_words, interval, mah, temperature, unbroken, volts
+from dashboard.theme import NB, clock, counted, date_words, interval, mah, number, temperature, unbroken, volts
 from tests.dashboard.fakes import club_services, guess
 
 
@@ -26,6 +26,10 @@ def asked_by(cookie: str) -> Iterator[None]:
 
 def test_as_usual_where_nobody_asks() -> None:
     assert (volts(7.4), mah(3.91), temperature(298.15)) == (f"7.40{NB}V", f"3,910{NB}mAh", f"25{NB}°C")
+
+
+def test_a_minus_sign_is_one_and_nothing_is_never_less_than_nothing() -> None:
+    assert [number(value, 1) for value in (-0.52, -0.04, 0.0)] == ["\u22120.5", "0.0", "0.0"]
 
 
 def test_with_commas() -> None:

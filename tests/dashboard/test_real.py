@@ -64,9 +64,9 @@ def test_a_new_database_offers_the_first_steps(tmp_path: Path) -> None:
 def test_the_plans_of_the_season_can_be_shown(season: Services) -> None:
     client = create_app(season).server.test_client()
     assert "Working it out" in shown(client, cutoff_address("Groomer A", "Snow groomer"))
-    answer, problems = cutoff.answered(season, texts_of({"pack": "Groomer A", "vehicle": "Snow groomer"}, cutoff.FIELDS))
-    assert problems == {}
-    text = words(answer)
+    answer = cutoff.answered(season, texts_of({"pack": "Groomer A", "vehicle": "Snow groomer"}, cutoff.FIELDS), whole=True)
+    assert answer.problems == {}
+    text = words(answer.advice) + words(answer.rest)
     for said in ("for the pack,", "left-track", "right-track", "Set the timer to"):
         assert said in text
     listed = shown(client, "/controllers")

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import argparse
 import errno
+import gc
 import os
 import re
 import sys
@@ -53,6 +54,7 @@ def main(argv: Sequence[str] | None = None) -> int:
     _replace_closed_streams()
     _never_fail_on_letters()
     _one_thread_for_small_matrices()
+    _look_for_rubbish_seldom()
     words = _keep_negative_numbers(list(sys.argv[1:] if argv is None else argv))
     try:
         status = _run(words)
@@ -69,6 +71,11 @@ def main(argv: Sequence[str] | None = None) -> int:
         _discard_output()
         return REFUSED
     return status
+
+
+def _look_for_rubbish_seldom() -> None:
+    """Let Python's cycle collector rest while everything is imported: of what is made then nothing goes again, and looking took an eighth of a short command."""
+    gc.set_threshold(100_000, 50, 100)
 
 
 def _one_thread_for_small_matrices() -> None:

@@ -107,7 +107,9 @@ class CutoffPlan:
     """Run time that leaves the reserve in the weakest cell, nine times in ten."""
     present: tuple[PresentCutoff, ...]
     together: PresentState | None
-    """None for a model without controllers."""
+    """None for a model without controllers, and where it is not known yet."""
     curve: tuple[CutoffPoint, ...]
     draws: int
+    whole: bool = True
+    """Whether what the controllers do together is in it; it takes as long again as all the rest, and changes nothing of it."""
     findings: tuple[Finding, ...] = field(default=())

@@ -18,39 +18,26 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from tracker.domain.controller import Controller, Vehicle
+from tracker.domain.controller import Controller
 from tracker.domain.pack import Pack
-from tracker.domain.planning import CutoffChoice, CutoffPlan, CutoffPoint, CutoffTask, PlannedLoad, PresentState
+from tracker.domain.planning import CutoffChoice, CutoffPlan, CutoffPoint, CutoffTask, PresentState
 from tracker.domain.results import Estimate, NotEnough, Quantity
-from tracker.estimators import pack_state as ps
 from tracker.estimators.cell_family import CellFamily, family
 from tracker.estimators.counted_start import CountedStart, counted_start
-from tracker.estimators.drawn_packs import drawn_at, normal_draws
-from tracker.estimators.intervals import of_draws
+from tracker.estimators.cutoff_scenes import DRAWS, RECEIVER_A, SEED, Setup, scenes_of, versions_of
+from tracker.estimators.drawn_packs import normal_draws
+from tracker.estimators.intervals import of_rows
 from tracker.estimators.present_cutoffs import Scene, Trips, pack_trip, present_each, present_together
-from tracker.estimators.recorded_load import shaped_profile
 from tracker.physics.cutoff_sweep import CutoffSweep, cutoff_sweep
-from tracker.physics.load_profile import LoadProfile, steady_and_bursts
-from tracker.physics.pack_draws import ControllerDraws, PackDraws
+from tracker.physics.pack_draws import ControllerDraws
 
 FloatArray = NDArray[np.float64]
 
-DRAWS = 2048
-SEED = 5
 CONFIDENCE_Z = 1.645
 OFFERED_STEP_V = 0.1
 """Cutoffs a controller can be set to: tenths of a volt, for all that is known of it. Common practice."""
-BURST_SHARE, BURST_S = 0.2, 3.0
-"""Part of the time at full throttle, and how long it lasts. From memory."""
 TRIP_SD_V = 0.05
 """How far a controller lets go from its setting, of a pack, before it was tested on the bench. From memory."""
-RECEIVER_A = 0.15
-"""Receiver and servos at rest. From memory."""
-GENTLE_C, WARM_K = 0.5, 298.15
-"""Gentle driving: what a model draws when it is only pottered about with. From memory."""
-LEARNED_WIDER = 1.5
-"""Capacities and curve of a pack learned from its history are this much less sure than they say: their 90 % intervals hold the truth in
-71 % of simulated cells, which is what intervals do that are too narrow by this factor (see how a pack is learned, in DEVELOPERS.md)."""
 LEAST_TIMER_S = 30.0
 NEVER_V = 0.5
 """A pack that comes down to this was run without a cutoff."""
@@ -60,40 +47,6 @@ LEAST_USE = 0.10
 """A cutoff that leaves less than this part of the charge to use is no cutoff to drive with. The tool's own line."""
 LOWEST_PART, HIGHEST_SOC = 0.75, 0.75
 """The row of cutoffs goes from this part of the floor to the voltage at rest at this charge."""
-
-
-@dataclass(frozen=True, kw_only=True, slots=True)
-class Setup:
-    """A pack, what is known of it, the model and what its controllers do.
-
-    Attributes
-    ----------
-    pack : Pack
-        The pack
-    vehicle : Vehicle
-        The model
-    controllers : tuple[Controller, ...]
-        In the order of the vehicle
-    trips : tuple[Trips, ...]
-        Where each lets go and runs again, beside it
-    states : PackStates
-        What is known of the pack, of one pack
-    learned : bool
-        Whether any of it comes from its own history
-    load : PlannedLoad
-        What the model draws
-    starts_soc : tuple[float, ...]
-        Charge at which the runs of the pack began, as far as they are known [1]
-    """
-
-    pack: Pack
-    vehicle: Vehicle
-    controllers: tuple[Controller, ...]
-    trips: tuple[Trips, ...]
-    states: ps.PackStates
-    learned: bool
-    load: PlannedLoad
-    starts_soc: tuple[float, ...] = ()
 
 
 @dataclass(frozen=True, kw_only=True, slots=True, eq=False)
@@ -112,8 +65,6 @@ class CutoffStudy:
         Run time, beside them [s]
     alone : tuple[float, ...]
         Chance with each present controller by itself [1]
-    together : PresentState or None
-        With all of them
     timer_s : Quantity
         Run time that leaves the reserve [s]
     draws : int
@@ -127,7 +78,6 @@ class CutoffStudy:
     usable_ah: tuple[Estimate, ...]
     run_s: tuple[Estimate, ...]
     alone: tuple[float, ...]
-    together: PresentState | None
     timer_s: Quantity
     draws: int
     counted: CountedStart | None = None
@@ -157,22 +107,24 @@ def plan_cutoff(task: CutoffTask, setup: Setup, *, seed: int = SEED, draws: int 
     .. [1] JCGM 101:2008, propagation of distributions by a Monte Carlo method.
     .. [2] E. B. Wilson, J. Am. Stat. Assoc. 22 (1927) 209-212, doi 10.1080/01621459.1927.10502953: limits of a share.
     """
-    return plan_from(study_cutoffs(task, setup, seed=seed, draws=draws), task, setup)
+    scenes = scenes_of(task, setup, versions_of(setup, seed=seed, draws=draws), seed)
+    study = study_cutoffs(setup, scenes, seed=seed)
+    return plan_from(study, task, setup, study_together(setup, scenes, study, seed=seed))
 
 
-def study_cutoffs(task: CutoffTask, setup: Setup, *, seed: int = SEED, draws: int = DRAWS) -> CutoffStudy:
-    """What every cutoff risks and leaves, and what the present controllers do; the wanted risk does not matter to it.
+def study_cutoffs(setup: Setup, scenes: tuple[Scene, Scene], gently: CutoffSweep | None = None, *, seed: int = SEED) -> CutoffStudy:
+    """What every cutoff risks and leaves, and what each present controller does by itself; the wanted risk does not matter to it.
 
     Parameters
     ----------
-    task : CutoffTask
-        Temperature of the pack [K]
     setup : Setup
         The pack and the model [1]
+    scenes : tuple[Scene, Scene]
+        What a cutoff has to stand: as usual, and driven gently [1]
+    gently : CutoffSweep, optional
+        What `gently_swept` gives for the second, where it is known [1]
     seed : int
-        Of the draw [1]
-    draws : int
-        How many versions [1]
+        Of the draw of the controllers [1]
 
     Returns
     -------
@@ -184,50 +136,92 @@ def study_cutoffs(task: CutoffTask, setup: Setup, *, seed: int = SEED, draws: in
     .. [1] JCGM 101:2008, propagation of distributions by a Monte Carlo method.
     """
     pack, cells = setup.pack, family(setup.pack.chemistry)
-    floor_v, reserve = cells.chemistry["floor_v"], cells.chemistry["reserve_soc"]
-    versions, warm = drawn_at(
-        pack, less_sure(setup), cells, count=draws, temperatures_k=(task.pack_k, WARM_K),
-        lead_ohm=setup.vehicle.lead_ohm or 0.0, seed=seed,
-    )  # fmt: skip
-    load, mean_a = drawn_load(setup.load, draws, seed)
-    easy, _ = drawn_load(_gentle(setup.load, pack), draws, seed)
-    scenes = [Scene(versions=versions, load=load), Scene(versions=warm, load=easy)]
-    offered = offered_cutoffs(pack, cells)
-    present = [_lets_go(controller, trip, pack) for controller, trip in zip(setup.controllers, setup.trips, strict=True)]
-    cutoffs = np.unique(np.concatenate([offered, [trip.value for trip in present]]))
-    # Of gentle driving only the risk counts, not how far below the floor a cell would go.
-    sweeps = [_swept(scenes[0], cutoffs, seed), _swept(scenes[1], cutoffs, seed, until_cell_v=floor_v)]
-    risk = np.maximum(*(_risks(sweep, floor_v) for sweep in sweeps))
+    floor_v, versions = cells.chemistry["floor_v"], scenes[0].versions
+    present, cutoffs = _present_trips(setup), _looked_at(setup)
+    sweeps = [_swept(scenes[0], cutoffs, seed), gently or gently_swept(setup, scenes[1], seed=seed)]
+    risk = np.max([_risks(sweep, floor_v) for sweep in sweeps], axis=0)
     counts = any(controller.cutoff_mode == "cell_v" for controller in setup.controllers)
     counted = counted_start(versions, setup.starts_soc, cells.chemistry["full_v"], seed + 3) if counts else None
     alone = tuple(
         max(_alone(sweep, trip, floor_v, seed, counted.cells / pack.series if counted and one.cutoff_mode == "cell_v" else 1.0) for sweep in sweeps)
         for one, trip in zip(setup.controllers, present, strict=True)
     )  # fmt: skip
-    kept = np.isin(cutoffs, offered)
+    kept = np.isin(cutoffs, offered_cutoffs(pack, cells))
     usual = sweeps[0]
     return CutoffStudy(
         cutoffs_v=cutoffs[kept],
         risk=risk[kept],
-        usable_ah=tuple(of_draws(values) for values in usual.charge_ah[kept]),
-        run_s=tuple(of_draws(values) for values in usual.run_s[kept]),
+        usable_ah=of_rows(usual.charge_ah[kept]),
+        run_s=of_rows(usual.run_s[kept]),
         alone=alone,
-        together=present_together(
-            setup.controllers,
-            setup.trips,
-            scenes,
-            floor_v=floor_v,
-            receiver_a=RECEIVER_A,
-            seed=seed,
-            counted=None if counted is None else counted.cells,
-        ),
-        timer_s=_timer(versions, mean_a, reserve, usual, floor_v),
-        draws=draws,
+        timer_s=_timer(scenes[0], cells.chemistry["reserve_soc"], usual, floor_v),
+        draws=versions.draws,
         counted=counted,
     )
 
 
-def plan_from(study: CutoffStudy, task: CutoffTask, setup: Setup) -> CutoffPlan:
+def gently_swept(setup: Setup, scene: Scene, *, seed: int = SEED) -> CutoffSweep:
+    """How every cutoff fares when the model is driven gently in the warm, which is the same however else it is driven.
+
+    Parameters
+    ----------
+    setup : Setup
+        The pack and the model [1]
+    scene : Scene
+        Gentle driving [1]
+    seed : int
+        Of the draw of the controllers [1]
+
+    Returns
+    -------
+    CutoffSweep
+        Only as far as the risk goes, not how far below its floor a cell would go [V]
+
+    References
+    ----------
+    .. [1] JCGM 101:2008, propagation of distributions by a Monte Carlo method.
+    """
+    floor_v = family(setup.pack.chemistry).chemistry["floor_v"]
+    return _swept(scene, _looked_at(setup), seed, until_cell_v=floor_v)
+
+
+def study_together(setup: Setup, scenes: Sequence[Scene], study: CutoffStudy, *, seed: int = SEED) -> PresentState | None:
+    """What the present controllers come to together, which takes as long again as all the cutoffs.
+
+    Parameters
+    ----------
+    setup : Setup
+        The pack and the model [1]
+    scenes : Sequence[Scene]
+        Those of the study [1]
+    study : CutoffStudy
+        What every cutoff comes to [1]
+    seed : int
+        Of the draw of the controllers [1]
+
+    Returns
+    -------
+    PresentState or None
+        All of them; None where there is none [1]
+
+    References
+    ----------
+    .. [1] JCGM 101:2008, propagation of distributions by a Monte Carlo method.
+    """
+    together = present_together(
+        setup.controllers, setup.trips, scenes, floor_v=family(setup.pack.chemistry).chemistry["floor_v"], receiver_a=RECEIVER_A, seed=seed,
+        counted=None if study.counted is None else study.counted.cells,
+    )  # fmt: skip
+    if together is None or len(study.alone) != 1:
+        return together
+    # Where there is one, that is what it does by itself, read off the finer row of cutoffs.
+    [alone] = study.alone
+    return replace(together, below_floor_probability=alone, driven_on_probability=max(alone, together.driven_on_probability))
+
+
+def plan_from(
+    study: CutoffStudy, task: CutoffTask, setup: Setup, together: PresentState | None = None, *, whole: bool = True
+) -> CutoffPlan:  # fmt: skip
     """Plan for the wanted risk, from a study of the same task and setup but for that risk.
 
     Parameters
@@ -238,6 +232,10 @@ def plan_from(study: CutoffStudy, task: CutoffTask, setup: Setup) -> CutoffPlan:
         What is wanted [1]
     setup : Setup
         The pack and the model [1]
+    together : PresentState, optional
+        What its controllers come to together [1]
+    whole : bool
+        Whether that is known
 
     Returns
     -------
@@ -263,7 +261,8 @@ def plan_from(study: CutoffStudy, task: CutoffTask, setup: Setup) -> CutoffPlan:
         reason=_reason(choice, study.cutoffs_v, study.risk, task, setup, floor_v),
         timer_s=study.timer_s,
         present=present_each(setup.controllers, setup.trips, study.alone, pack.series, task.risk, study.counted),
-        together=_all_of(study),
+        together=together,
+        whole=whole,
         curve=tuple(
             CutoffPoint(pack_v=float(v), below_floor_probability=float(p), usable_ah=q.value, run_s=t.value)
             for v, p, q, t in zip(study.cutoffs_v, study.risk, study.usable_ah, study.run_s, strict=True)
@@ -272,35 +271,14 @@ def plan_from(study: CutoffStudy, task: CutoffTask, setup: Setup) -> CutoffPlan:
     )
 
 
-def _all_of(study: CutoffStudy) -> PresentState | None:
-    """What the controllers do together; where there is one, that is what it does by itself, read off the finer row of cutoffs."""
-    if study.together is None or len(study.alone) != 1:
-        return study.together
-    [alone] = study.alone
-    return replace(study.together, below_floor_probability=alone, driven_on_probability=max(alone, study.together.driven_on_probability))
+def _present_trips(setup: Setup) -> list[Estimate]:
+    return [_lets_go(controller, trip, setup.pack) for controller, trip in zip(setup.controllers, setup.trips, strict=True)]
 
 
-def less_sure(setup: Setup) -> ps.PackStates:
-    """What is known of the pack, as much less sure as packs learned from their history have proved to be.
-
-    Parameters
-    ----------
-    setup : Setup
-        The pack and the model [1]
-
-    Returns
-    -------
-    PackStates
-        Of one pack [1]
-
-    References
-    ----------
-    .. [1] LEARNED_WIDER, from simulated cells.
-    """
-    belief = setup.states.belief
-    if not setup.learned:
-        return setup.states
-    return replace(setup.states, belief=replace(belief, covariance=LEARNED_WIDER**2 * belief.covariance))
+def _looked_at(setup: Setup) -> FloatArray:
+    """Cutoffs that are offered, and those there are."""
+    offered = offered_cutoffs(setup.pack, family(setup.pack.chemistry))
+    return np.unique(np.concatenate([offered, [trip.value for trip in _present_trips(setup)]]))
 
 
 def _swept(scene: Scene, cutoffs: FloatArray, seed: int, until_cell_v: float = -np.inf) -> CutoffSweep:
@@ -339,17 +317,6 @@ def _risks(sweep: CutoffSweep, floor_v: float) -> FloatArray:
     return np.asarray((sweep.lowest_v < floor_v).mean(axis=1), dtype=np.float64)
 
 
-def _gentle(load: PlannedLoad, pack: Pack) -> PlannedLoad:
-    """The same model only pottered about with, without any bursts: they would make a controller let go sooner, and need not come."""
-    mean = _told(load.mean_a)
-    gentle = _times(mean, min(1.0, GENTLE_C * pack.capacity_ah / mean.value))
-    return PlannedLoad(mean_a=gentle, burst_a=gentle, basis="gentle driving", guessed=load.guessed)
-
-
-def _times(quantity: Estimate, part: float) -> Estimate:
-    return Estimate(value=part * quantity.value, low=part * quantity.low, high=part * quantity.high, sd=part * quantity.sd)
-
-
 def offered_cutoffs(pack: Pack, cells: CellFamily) -> FloatArray:
     """Cutoffs worth looking at, in the steps a controller offers.
 
@@ -374,43 +341,6 @@ def offered_cutoffs(pack: Pack, cells: CellFamily) -> FloatArray:
     first, last = int(np.ceil(low / OFFERED_STEP_V - 1e-9)), int(np.floor(high / OFFERED_STEP_V + 1e-9))
     step = max(1, (last - first) // 48)
     return np.round(np.arange(first, last + 1, step) * OFFERED_STEP_V, 3)
-
-
-def drawn_load(load: PlannedLoad, draws: int, seed: int) -> tuple[LoadProfile, FloatArray]:
-    """Versions of what the model draws, as a steady part with bursts.
-
-    Parameters
-    ----------
-    load : PlannedLoad
-        Mean and burst with their spread [A]
-    draws : int
-        How many versions [1]
-    seed : int
-        Of the draw [1]
-
-    Returns
-    -------
-    profile : LoadProfile
-        Over and over until the end [A]
-    mean_a : FloatArray
-        Of each version [A]
-
-    References
-    ----------
-    .. [1] No source: a definition.
-    """
-    mean, burst = _told(load.mean_a), _told(load.burst_a)
-    normal = normal_draws(draws, 2, seed + 1)
-    mean_a = np.maximum(mean.value + mean.sd * normal[:, 0], 0.1 * mean.value)
-    # A burst goes with the mean of its run: only what it differs by besides is drawn for it.
-    ratio = burst.value / mean.value
-    own_sd = np.sqrt(max(burst.sd**2 - (ratio * mean.sd) ** 2, (0.05 * burst.value) ** 2))
-    burst_a = np.maximum(ratio * mean_a + own_sd * normal[:, 1], mean_a)
-    burst_a = np.minimum(burst_a, mean_a / BURST_SHARE)
-    steady_a = (mean_a - BURST_SHARE * burst_a) / (1.0 - BURST_SHARE)
-    if load.shape_s:
-        return shaped_profile(load, mean_a, burst_a), mean_a
-    return steady_and_bursts(steady_a, burst_a, BURST_S, BURST_S / BURST_SHARE), mean_a
 
 
 def upper_limit(share: float, count: int) -> float:
@@ -452,9 +382,10 @@ def _choice(study: CutoffStudy, pack: Pack, wanted: float) -> CutoffChoice | Non
     )
 
 
-def _timer(versions: PackDraws, mean_a: FloatArray, reserve: float, sweep: CutoffSweep, floor_v: float) -> Quantity:
+def _timer(usual: Scene, reserve: float, sweep: CutoffSweep, floor_v: float) -> Quantity:
     """Run time that leaves the reserve in the weakest cell and brings no cell under its floor, nine times in ten."""
-    to_reserve_s = 3600.0 * ((versions.soc - reserve) * versions.capacity_ah).min(axis=1) / (mean_a + RECEIVER_A)
+    versions = usual.versions
+    to_reserve_s = 3600.0 * ((versions.soc - reserve) * versions.capacity_ah).min(axis=1) / (usual.load.mean_a + RECEIVER_A)
     # The lowest cutoff at which a version stays above the floor is passed when the cell comes near it.
     safe = sweep.lowest_v >= floor_v
     to_floor_s = np.where(safe.any(axis=0), np.take_along_axis(sweep.run_s, safe.argmax(axis=0)[None, :], axis=0)[0], 0.0)
@@ -464,12 +395,6 @@ def _timer(versions: PackDraws, mean_a: FloatArray, reserve: float, sweep: Cutof
         return NotEnough("Under this load a cell is below its floor or its reserve almost from the start.")
     low, high = np.quantile(spare_s, [0.05, 0.95])
     return Estimate(value=timer_s, low=float(min(low, timer_s)), high=float(max(high, timer_s)), sd=float(np.std(spare_s)))
-
-
-def _told(quantity: Quantity) -> Estimate:
-    if isinstance(quantity, NotEnough):
-        raise TypeError("a load that is planned with has a value")
-    return quantity
 
 
 def _reason(

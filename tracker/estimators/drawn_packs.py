@@ -2,8 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -65,9 +64,53 @@ def normal_draws(count: int, width: int, seed: int) -> FloatArray:
     return np.asarray(ndtri(np.clip(points, 1e-9, 1.0 - 1e-9)), dtype=np.float64)
 
 
-def drawn_packs(
-    pack: Pack, states: ps.PackStates, cells: CellFamily, *, count: int, pack_k: float, lead_ohm: float, seed: int
-) -> PackDraws:  # fmt: skip
+@dataclass(frozen=True, slots=True, eq=False)
+class Versions:
+    """Many versions of a pack, whatever its temperature will be.
+
+    Attributes
+    ----------
+    usual : PackDraws
+        At the temperature resistances are told for
+    cold_exponent : FloatArray
+        How much more than the chemistry says cold raises resistance, as the exponent of the usual factor, shape (draws,) [1]
+    energy_j_mol : float
+        Of the resistance's Arrhenius law [J/mol]
+    """
+
+    usual: PackDraws
+    cold_exponent: FloatArray
+    energy_j_mol: float
+
+    @property
+    def draws(self) -> int:
+        """How many versions."""
+        return self.usual.draws
+
+    def at(self, pack_k: float) -> PackDraws:
+        """The same versions at a temperature.
+
+        Parameters
+        ----------
+        pack_k : float
+            At the start [K]
+
+        Returns
+        -------
+        PackDraws
+            Versions, all equally likely [1]
+
+        References
+        ----------
+        .. [1] COLD_SD and COLD_MEAN.
+        """
+        colder = max(1.0, float(arrhenius_factor(pack_k, self.energy_j_mol)))
+        return replace(self.usual, r0_ohm=self.usual.r0_ohm * np.power(colder, self.cold_exponent)[:, None], temperature_k=pack_k)
+
+
+def drawn_versions(
+    pack: Pack, states: ps.PackStates, cells: CellFamily, *, count: int, lead_ohm: float, seed: int
+) -> Versions:  # fmt: skip
     """Versions of a pack, charged full and about to be run.
 
     Parameters
@@ -80,8 +123,6 @@ def drawn_packs(
         Its chemistry made ready [1]
     count : int
         How many versions [1]
-    pack_k : float
-        Its temperature at the start [K]
     lead_ohm : float
         Leads and connectors, out and back [ohm]
     seed : int
@@ -89,42 +130,8 @@ def drawn_packs(
 
     Returns
     -------
-    PackDraws
-        Versions, all equally likely [1]
-
-    References
-    ----------
-    .. [1] JCGM 101:2008, propagation of distributions by a Monte Carlo method.
-    """
-    return drawn_at(pack, states, cells, count=count, temperatures_k=(pack_k,), lead_ohm=lead_ohm, seed=seed)[0]
-
-
-def drawn_at(
-    pack: Pack, states: ps.PackStates, cells: CellFamily, *, count: int, temperatures_k: Sequence[float], lead_ohm: float, seed: int
-) -> tuple[PackDraws, ...]:  # fmt: skip
-    """The same versions of a pack at several temperatures.
-
-    Parameters
-    ----------
-    pack : Pack
-        The pack [1]
-    states : PackStates
-        What is known of it, of one pack [1]
-    cells : CellFamily
-        Its chemistry made ready [1]
-    count : int
-        How many versions [1]
-    temperatures_k : Sequence[float]
-        At the start [K]
-    lead_ohm : float
-        Leads and connectors, out and back [ohm]
-    seed : int
-        Of the draw [1]
-
-    Returns
-    -------
-    tuple[PackDraws, ...]
-        Versions, all equally likely, beside the temperatures [1]
+    Versions
+        All equally likely [1]
 
     References
     ----------
@@ -151,12 +158,7 @@ def drawn_at(
         soc=1.0 - below,
         lead_ohm=lead_ohm,
     )
-    exponent = COLD_MEAN - 1.0 + COLD_SD * normal[:, at + n]
-    colder = [max(1.0, float(arrhenius_factor(pack_k, cells.chemistry["resistance_energy"]))) for pack_k in temperatures_k]
-    return tuple(
-        replace(usual, r0_ohm=usual.r0_ohm * np.power(cold, exponent)[:, None], temperature_k=pack_k)
-        for cold, pack_k in zip(colder, temperatures_k, strict=True)
-    )
+    return Versions(usual, COLD_MEAN - 1.0 + COLD_SD * normal[:, at + n], cells.chemistry["resistance_energy"])
 
 
 def _matched(off: FloatArray, covariance: FloatArray) -> FloatArray:

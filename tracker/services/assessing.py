@@ -39,8 +39,9 @@ FEW_PACKS = 20
 def refresh(store: Store, names: Sequence[str] | None = None, *, everything: bool = False, progress: Progress | None = None) -> None:
     """Estimate the packs that need it, of those named or of all; `everything` estimates them even if they do not."""
     with store.reading() as records:
-        counts = records.run_counts()
-        needing = tuple(counts) if everything else _needing(records)
+        counts, needing = store.kept.read(records, "needing", lambda: (records.run_counts(), _needing(records)))
+    if everything:
+        needing = tuple(counts)
     wanted = needing if names is None else [name for name in names if name in set(needing)]
     told = _Told(progress, sum(counts[name] for name in wanted))
     if told.total >= MANY_RUNS and worker_count() > 1:

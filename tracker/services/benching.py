@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import replace
 from datetime import UTC, datetime
 from pathlib import Path
@@ -36,6 +36,11 @@ def stored_results(records: Records, controller: str | None, meter: Meter | None
     if controller is not None and controller not in results:
         raise NotFoundError(f"no bench test of controller '{controller}' is stored; bring one in with a bench file, or name its file.")
     return _judged(records, results, results, controller)
+
+
+def thresholds(records: Records, controllers: Collection[str]) -> Results:
+    """Return what the stored tests show of these controllers, without findings; those that were never tested are not in it."""
+    return _by_controller((test for name in controllers for test in records.bench_tests(name)), None)
 
 
 def file_results(records: Records, path: Path, controller: str | None, meter: Meter | None, delay_s: float | None) -> BenchFileResult:

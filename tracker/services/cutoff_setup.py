@@ -12,13 +12,15 @@ from tracker.domain.results import AssessedRun, Estimate, NotEnough
 from tracker.domain.trace import TraceSummary
 from tracker.errors import NotFoundError
 from tracker.estimators import MODEL
-from tracker.estimators.cutoff import TRIP_SD_V, Setup
+from tracker.estimators.cutoff import TRIP_SD_V
+from tracker.estimators.cutoff_scenes import Setup
 from tracker.estimators.intervals import estimate
 from tracker.estimators.learned import learned_from
 from tracker.estimators.memory import read_if_sound
+from tracker.estimators.pack_state import PackStates
 from tracker.estimators.planned_load import LEAST_RUNS, planned_load
 from tracker.estimators.present_cutoffs import Trips
-from tracker.services.benching import stored_results
+from tracker.services.benching import thresholds
 from tracker.services.checks import unknown
 from tracker.services.recorded import summaries
 from tracker.store.records import Records
@@ -32,47 +34,74 @@ NO_SETTING = NotEnough("Neither a setting nor a bench test tells where it lets g
 NO_RESTART = NotEnough("Not known where it runs again.")
 
 
-@dataclass(frozen=True, kw_only=True, slots=True)
-class Found:
-    """The pack and the model a plan is asked for, as stored."""
+@dataclass(frozen=True, kw_only=True, slots=True, eq=False)
+class Known:
+    """The pack and the model a plan is asked for, and all that is stored of them; estimates as they are stored."""
 
     pack: Pack
     vehicle: Vehicle
     controllers: tuple[Controller, ...]
+    trips: tuple[Trips, ...]
+    states: PackStates
+    learned: bool
+    runs: tuple[AssessedRun, ...]
+    """Those that tell what the model draws."""
+    recordings: tuple[TraceSummary, ...]
+    starts_soc: tuple[float, ...]
 
 
-def find(records: Records, task: CutoffTask) -> Found:
-    """Return the pack, the model and its controllers; NotFoundError when one is not stored."""
-    packs = {pack.name: pack for pack in records.packs()}
-    vehicles = {vehicle.name: vehicle for vehicle in records.vehicles()}
-    if task.pack not in packs:
-        raise NotFoundError(f"{unknown('pack', task.pack, packs, 'name one of those, or bring it in with a packs file')}.")
-    if task.vehicle not in vehicles:
-        raise NotFoundError(f"{unknown('vehicle', task.vehicle, vehicles, 'name one of those, or bring it in with a vehicles file')}.")
-    known = {controller.name: controller for controller in records.controllers()}
-    vehicle = vehicles[task.vehicle]
-    return Found(pack=packs[task.pack], vehicle=vehicle, controllers=tuple(known[name] for name in vehicle.controllers))
+def packs_of_plan(records: Records, pack: str, vehicle: str) -> tuple[str, ...]:
+    """Return the packs whose runs may count in a plan; NotFoundError when pack or model is not stored."""
+    _find(records, pack, vehicle)
+    return tuple(sorted({pack, *records.packs_driven((vehicle,))}))
 
 
-def setup_of(records: Records, task: CutoffTask, found: Found) -> Setup:
-    """Return everything a plan is made from; estimates are taken as they are stored."""
-    stored = records.knowledge([found.pack.name], MODEL).get(found.pack.name)
+def known_of(records: Records, pack: str, vehicle: str) -> Known:
+    """Return everything a plan is made from that is stored; NotFoundError when pack or model is not."""
+    on, model, controllers = _find(records, pack, vehicle)
+    stored = records.knowledge([pack], MODEL).get(pack)
     memory = None if stored is None else read_if_sound(stored.payload)
-    tested = {result.controller: result for result in stored_results(records, None, None)}
-    own = _runs(records, (found.pack.name,), found.vehicle.name)
-    began = [state for run in _runs(records, (found.pack.name,), None) if (state := _start(run)) is not None]
-    driven = records.packs_driven((found.vehicle.name,))
-    runs = own if len(own) >= LEAST_RUNS else _runs(records, driven, found.vehicle.name)
-    return Setup(
-        pack=found.pack,
-        vehicle=found.vehicle,
-        controllers=found.controllers,
-        trips=tuple(trips_of(controller, tested.get(controller.name)) for controller in found.controllers),
-        states=learned_from(found.pack, memory).states(),
+    tested = thresholds(records, model.controllers)
+    of_pack = _runs(records, (pack,), None)
+    own = [each for each in of_pack if each.run.vehicle == vehicle]
+    began = [state for each in of_pack if (state := _start(each)) is not None]
+    driven = records.packs_driven((vehicle,))
+    return Known(
+        pack=on,
+        vehicle=model,
+        controllers=controllers,
+        trips=tuple(trips_of(controller, tested.get(controller.name)) for controller in controllers),
+        states=learned_from(on, memory).states(),
         learned=memory is not None and len(memory.digests) >= LEAST_RUNS,
-        load=planned_load(task, found.pack, found.vehicle, runs, _recordings(records, driven, found.vehicle.name)),
+        runs=tuple(own if len(own) >= LEAST_RUNS else _runs(records, driven, vehicle)),
+        recordings=tuple(_recordings(records, driven, vehicle)),
         starts_soc=tuple(began[-STARTS:]),
     )
+
+
+def setup_of(known: Known, task: CutoffTask) -> Setup:
+    """Return what a plan is made from."""
+    return Setup(
+        pack=known.pack,
+        vehicle=known.vehicle,
+        controllers=known.controllers,
+        trips=known.trips,
+        states=known.states,
+        learned=known.learned,
+        load=planned_load(task, known.pack, known.vehicle, known.runs, known.recordings),
+        starts_soc=known.starts_soc,
+    )
+
+
+def _find(records: Records, pack: str, vehicle: str) -> tuple[Pack, Vehicle, tuple[Controller, ...]]:
+    packs = {each.name: each for each in records.packs()}
+    vehicles = {each.name: each for each in records.vehicles()}
+    if pack not in packs:
+        raise NotFoundError(f"{unknown('pack', pack, packs, 'name one of those, or bring it in with a packs file')}.")
+    if vehicle not in vehicles:
+        raise NotFoundError(f"{unknown('vehicle', vehicle, vehicles, 'name one of those, or bring it in with a vehicles file')}.")
+    known = {controller.name: controller for controller in records.controllers()}
+    return packs[pack], vehicles[vehicle], tuple(known[name] for name in vehicles[vehicle].controllers)
 
 
 def trips_of(controller: Controller, tested: BenchResult | None) -> Trips:

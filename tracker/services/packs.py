@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 
 from tracker import chemistry
@@ -16,7 +16,7 @@ from tracker.domain.season import SeasonRun
 from tracker.estimators import MODEL
 from tracker.estimators.history import PackHistory
 from tracker.estimators.learned import NO_CAPACITY, learned_from, pack_health, pack_learning
-from tracker.estimators.memory import Memory, read_if_sound
+from tracker.estimators.memory import read_if_sound
 from tracker.estimators.standing import pack_state
 from tracker.services.assessing import assess, histories, refresh
 from tracker.services.judging import judge_now, of_concern
@@ -62,14 +62,13 @@ class Packs:
         """Every pack in use as it stands now, by name."""
         refresh(self._store, progress=progress)
         with self._store.reading() as records:
-            return _states(records, _in_use(records.packs(), include_retired), now or datetime.now(UTC))
+            return _states(self._store, records, _in_use(records.packs(), include_retired), now or datetime.now(UTC))
 
     def state(self, name: str, now: datetime | None = None) -> PackState:
         """One pack as it stands now; NotFoundError when there is none of that name."""
         refresh(self._store, [name])
         with self._store.reading() as records:
-            [state] = _states(records, (records.pack(name),), now or datetime.now(UTC))
-            return state
+            return state_of(self._store, records, name, now or datetime.now(UTC))
 
     def overview(self, now: datetime | None = None) -> tuple[tuple[PackState, ...], tuple[Finding, ...]]:
         """Every pack in use as it stands now, by name, and what a person should know about them, most urgent first."""
@@ -95,7 +94,7 @@ class Packs:
         refresh(self._store, names)
         with self._store.reading() as records:
             packs = _in_use(records.packs(), include_retired=False) if pack is None else (records.pack(pack),)
-            states = {state.pack: state for state in _states(records, packs, now or datetime.now(UTC))}
+            states = {state.pack: state for state in _states(self._store, records, packs, now or datetime.now(UTC))}
             stored = records.healths(MODEL, [each.name for each in packs])
         unused = {each.name: pack_health(learned_from(each, None), 0) for each in packs if each.name not in stored}
         found = [stored.get(each.name) or unused[each.name] for each in packs]
@@ -104,35 +103,21 @@ class Packs:
     def learning(self, name: str) -> PackLearning:
         """Everything a pack's history teaches of it, without what to do next; NotFoundError when there is none of that name."""
         refresh(self._store, [name])
-        with self._store.reading() as records:
-            pack = records.pack(name)
-            health = records.healths(MODEL, [name]).get(name) or pack_health(learned_from(pack, None), 0)
-        memory = self._memory(name)
-        if memory is None and health.runs:
+        learning, readable = self._learning(name)
+        if not readable:
             refresh(self._store, [name], everything=True)
-            memory = self._memory(name)
-        learned = learned_from(pack, memory)
-        return replace(pack_learning(learned, health.deep_runs), health=health)
+            learning, _ = self._learning(name)
+        return learning
 
-    def _memory(self, name: str) -> Memory | None:
-        """What was kept of a pack's learning, where it can be read."""
+    def _learning(self, name: str) -> tuple[PackLearning, bool]:
         with self._store.reading() as records:
-            stored = records.knowledge([name], MODEL).get(name)
-        return None if stored is None else read_if_sound(stored.payload)
+            return self._store.kept.read(records, ("learning", name), lambda: _learning(records, name))
 
     def record(self, name: str, now: datetime | None = None) -> PackRecord:
         """Everything about one pack; NotFoundError when there is none of that name."""
         refresh(self._store, [name])
         with self._store.reading() as records:
-            [history] = histories(records, [name])
-            estimates = records.estimates([name], MODEL)
-            assessed = tuple(
-                AssessedRun(run=run, estimate=estimates[name, run.started_at])
-                for run in history.runs
-                if (name, run.started_at) in estimates
-            )
-            past = _past_findings(records, [history])[name]
-            health = records.healths(MODEL, [name]).get(name)
+            history, assessed, past, health = self._store.kept.read(records, ("record", name), lambda: _recorded(records, name))
         now = now or datetime.now(UTC)
         kind = chemistry.load(history.pack.chemistry)
         return PackRecord(
@@ -145,6 +130,12 @@ class Packs:
         )
 
 
+def state_of(store: Store, records: Records, name: str, now: datetime) -> PackState:
+    """Return how a pack stands by estimates that are up to date; NotFoundError when there is none of that name."""
+    [state] = _states(store, records, (records.pack(name),), now)
+    return state
+
+
 def _cell_voltages(key: str) -> CellVoltages:
     kind = chemistry.load(key)
     return CellVoltages(
@@ -152,24 +143,54 @@ def _cell_voltages(key: str) -> CellVoltages:
     )
 
 
-def _states(records: Records, packs: Sequence[Pack], now: datetime) -> tuple[PackState, ...]:
-    names = [pack.name for pack in packs]
+def _states(store: Store, records: Records, packs: Sequence[Pack], now: datetime) -> tuple[PackState, ...]:
+    names = tuple(pack.name for pack in packs)
+    found = store.kept.read(records, ("standings", names), lambda: _standings(records, names))
+    # Only the last runs were looked at; the counts are of all.
+    return tuple(
+        replace(_state(each.history, each.assessed, each.past, each.health, now), runs=each.runs, deep_runs=each.deep_runs)
+        for each in found
+    )
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class _Standing:
+    """What is stored of how a pack stands; only the clock is wanting."""
+
+    history: PackHistory
+    """The last of it."""
+    assessed: tuple[AssessedRun, ...]
+    """The last run, where it is estimated."""
+    past: tuple[Finding, ...]
+    health: PackHealth | None
+    runs: int
+    deep_runs: int
+
+
+def _standings(records: Records, names: Sequence[str]) -> tuple[_Standing, ...]:
     recent = histories(records, names, limit_last=RECENT)
     past = _past_findings(records, recent)
     last = {pack: (started_at, estimate) for (pack, started_at), estimate in records.last_estimates(MODEL).items()}
     healths = records.healths(MODEL, names)
     run_counts, deep_counts = records.run_counts(), records.deep_counts(MODEL)
-    states: list[PackState] = []
+    found: list[_Standing] = []
     for history in recent:
         name = history.pack.name
         started_at, estimate = last.get(name, (None, None))
         assessed = [
             AssessedRun(run=run, estimate=estimate) for run in history.runs if estimate is not None and run.started_at == started_at
         ]
-        state = _state(history, assessed, past[name], healths.get(name), now)
-        # Only the last runs were looked at; the counts are of all.
-        states.append(replace(state, runs=run_counts.get(name, 0), deep_runs=deep_counts.get(name, 0)))
-    return tuple(states)
+        found.append(
+            _Standing(
+                history=history,
+                assessed=tuple(assessed),
+                past=past[name],
+                health=healths.get(name),
+                runs=run_counts.get(name, 0),
+                deep_runs=deep_counts.get(name, 0),
+            )
+        )
+    return tuple(found)
 
 
 def _state(
@@ -180,6 +201,26 @@ def _state(
     findings = [*past, *last, *judge_now(history, assessed, now)]
     state = pack_state(history, assessed, tuple(dict.fromkeys(findings)), now, NO_CAPACITY if health is None else health.capacity_ah)
     return replace(state, findings=most_urgent_first(of_concern(history, findings)))
+
+
+def _learning(records: Records, name: str) -> tuple[PackLearning, bool]:
+    """Return what is stored of a pack's learning, and whether what was kept of it can be read."""
+    pack = records.pack(name)
+    health = records.healths(MODEL, [name]).get(name) or pack_health(learned_from(pack, None), 0)
+    stored = records.knowledge([name], MODEL).get(name)
+    memory = None if stored is None else read_if_sound(stored.payload)
+    learned = learned_from(pack, memory)
+    return replace(pack_learning(learned, health.deep_runs), health=health), memory is not None or not health.runs
+
+
+def _recorded(records: Records, name: str) -> tuple[PackHistory, tuple[AssessedRun, ...], tuple[Finding, ...], PackHealth | None]:
+    """Return everything that is stored of one pack."""
+    [history] = histories(records, [name])
+    estimates = records.estimates([name], MODEL)
+    assessed = tuple(
+        AssessedRun(run=run, estimate=estimates[name, run.started_at]) for run in history.runs if (name, run.started_at) in estimates
+    )
+    return history, assessed, _past_findings(records, [history])[name], records.healths(MODEL, [name]).get(name)
 
 
 def _past_findings(records: Records, past: Sequence[PackHistory]) -> dict[str, tuple[Finding, ...]]:

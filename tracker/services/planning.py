@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import replace
+from datetime import UTC, datetime
 
 from tracker import chemistry
 from tracker.domain.divider import DividerPlan, DividerTask
@@ -15,8 +16,8 @@ from tracker.estimators.divider import plan_divider
 from tracker.rules.divider import divider_cautions
 from tracker.rules.planning import plan_findings
 from tracker.services.assessing import refresh
-from tracker.services.cutoff_setup import find, setup_of
-from tracker.services.packs import Packs
+from tracker.services.cutoff_setup import known_of, packs_of_plan, setup_of
+from tracker.services.packs import state_of
 from tracker.services.studies import Studies
 from tracker.store.database import Store
 from tracker.units import celsius_from_kelvin, kelvin_from_celsius
@@ -38,19 +39,31 @@ class Planning:
 
         NotFoundError when pack or model is not stored; FieldErrors when what is asked is not possible.
         """
+        return self._plan(task, whole=True)
+
+    def cutoff_at_once(self, task: CutoffTask) -> CutoffPlan:
+        """As `cutoff`, but without what takes longest where that is not known yet; `whole` in the plan says whether it is all there.
+
+        What is there is what `cutoff` says: of the findings those about all controllers together are missing.
+        """
+        return self._plan(task, whole=False)
+
+    def _plan(self, task: CutoffTask, *, whole: bool) -> CutoffPlan:
         problems = dict(_problems(task))
         if problems:
             raise FieldErrors(problems)
+        asked, kept = (task.pack, task.vehicle), self._store.kept
         with self._store.reading() as records:
-            found = find(records, task)
-            driven = records.packs_driven((task.vehicle,))
-        refresh(self._store, sorted({task.pack, *driven}))
+            packs = kept.read(records, ("packs of plan", *asked), lambda: packs_of_plan(records, *asked))
+        refresh(self._store, packs)
         with self._store.reading() as records:
-            setup = setup_of(records, task, found)
-        plan = plan_from(self._studies.of(task, setup), task, setup)
-        controllers = {controller.name: controller for controller in found.controllers}
-        state = Packs(self._store).state(task.pack)
-        return replace(plan, findings=plan_findings(plan, controllers, chemistry.load(found.pack.chemistry), state))
+            setup = setup_of(kept.read(records, ("plan", *asked), lambda: known_of(records, *asked)), task)
+            state = state_of(self._store, records, task.pack, datetime.now(UTC))
+        study = self._studies.of(task, setup)
+        whole = whole or self._studies.knows_together(task, setup)
+        plan = plan_from(study, task, setup, self._studies.together(task, setup) if whole else None, whole=whole)
+        controllers = {controller.name: controller for controller in setup.controllers}
+        return replace(plan, findings=plan_findings(plan, controllers, chemistry.load(setup.pack.chemistry), state))
 
     def warm_up(self) -> None:
         """Read in once what every plan is made with: the chemistries' curves."""

@@ -3,17 +3,19 @@
 from __future__ import annotations
 
 import sqlite3
-from collections.abc import Iterator
+from collections.abc import Callable, Hashable, Iterator
 from contextlib import closing, contextmanager
+from functools import cache
 from pathlib import Path
 from types import TracebackType
 from typing import Any, Self
 
-from sqlalchemy import Connection, Engine, create_engine, event
+from sqlalchemy import Connection, Engine, create_engine, event, text
 from sqlalchemy.exc import ArgumentError, DBAPIError, NoSuchModuleError
 from sqlalchemy.pool import QueuePool
 
 from tracker.errors import StoreError
+from tracker.store.kept import FileVersion, Kept
 from tracker.store.location import APPLICATION_ID, Location, locate
 from tracker.store.records import Records
 from tracker.store.schema import Schema, version_of
@@ -29,9 +31,12 @@ _POSTGRES_LOCK = 0x50686C54
 class Store:
     """An open database."""
 
-    def __init__(self, engine: Engine, location: Location) -> None:
+    def __init__(self, engine: Engine, location: Location, wait_s: float = WAIT_S) -> None:
         self._engine = engine
         self.location = location
+        self.kept = Kept()
+        """What was read and holds for as long as nothing is written."""
+        self._file = None if location.path is None else FileVersion(location.path, wait_s)
 
     @property
     def url(self) -> str:
@@ -50,8 +55,9 @@ class Store:
             options: dict[str, Any] = {"access": "read"}
             if not self.location.is_sqlite:
                 options |= {"isolation_level": "REPEATABLE READ", "postgresql_readonly": True}
+            seen = self._seen(connection)
             with connection.execution_options(**options).begin():
-                yield Records(connection)
+                yield Records(connection, seen)
 
     @contextmanager
     def writing(self) -> Iterator[Records]:
@@ -63,8 +69,19 @@ class Store:
         with plain_errors(), self._engine.begin() as connection:
             yield Records(connection)
 
+    def _seen(self, connection: Connection) -> Callable[[], Hashable | None]:
+        """How to tell the version of what a transaction on this connection, not begun yet, is going to see."""
+        if self._file is not None:
+            version = self._file.now()
+            return lambda: version
+        if self.location.is_sqlite:
+            return lambda: None
+        return cache(lambda: connection.scalar(text("SELECT pg_current_snapshot()::text")))
+
     def close(self) -> None:
         """Close all connections."""
+        if self._file is not None:
+            self._file.close()
         self._engine.dispose()
 
     @contextmanager
@@ -117,7 +134,7 @@ def open_location(location: Location, *, schema: Schema | None = None, wait_s: f
     except BaseException:
         engine.dispose()
         raise
-    return Store(engine, location)
+    return Store(engine, location, wait_s)
 
 
 def _mark_as_ours(path: Path) -> None:

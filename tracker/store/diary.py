@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Sequence
-from datetime import datetime
+from datetime import UTC, datetime
 from itertools import groupby
 from typing import Any
 
-from sqlalchemy import ColumnElement, Select, delete, func, select, update
-from sqlalchemy.orm import InstrumentedAttribute
+from sqlalchemy import ColumnElement, Select, delete, func, literal, select, update
+from sqlalchemy.orm import InstrumentedAttribute, aliased
 
 from tracker.domain.session import BenchReading, BenchTest, Charge, Run, Volts
 from tracker.errors import InputError, NotFoundError
@@ -214,10 +214,12 @@ def _narrow(
     if since is not None:
         chosen = chosen.where(time >= since)
     if limit_last is not None:
-        table = pack_id.class_
-        from_the_end = func.row_number().over(partition_by=pack_id, order_by=time.desc()).label("from_the_end")
-        ranked = select(table.id, from_the_end).subquery()
-        chosen = chosen.where(table.id.in_(select(ranked.c.id).where(ranked.c.from_the_end <= limit_last)))
+        # The time of the last one wanted is looked up pack by pack along the index of (pack, time), so that no other row is read.
+        other = aliased(pack_id.class_)
+        its_time = getattr(other, time.key)
+        earliest = select(its_time).where(other.pack_id == PackRow.id).order_by(its_time.desc()).offset(limit_last - 1).limit(1)
+        beginning = literal(datetime.min.replace(tzinfo=UTC), time.type)
+        chosen = chosen.where(time >= func.coalesce(earliest.correlate(PackRow).scalar_subquery(), beginning))
     return chosen
 
 

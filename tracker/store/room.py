@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Hashable, Iterator, Sequence
 from typing import Any, NamedTuple
 
 from sqlalchemy import ColumnElement, Connection, insert, select, true
@@ -25,10 +25,18 @@ class PackKey(NamedTuple):
 class Room:
     """One transaction on one connection."""
 
-    def __init__(self, connection: Connection) -> None:
+    def __init__(self, connection: Connection, version: Callable[[], Hashable | None] | None = None) -> None:
         self.connection = connection
         """For the use of `tracker.store` alone."""
+        self._version = version
         self._packs: dict[str, PackKey] | None = None
+        self._asked: dict[str, PackKey] = {}
+        """Packs asked for one by one, until all are known."""
+
+    @property
+    def version(self) -> Hashable | None:
+        """What this transaction sees is the same as what another of the same version sees; None where that cannot be told."""
+        return None if self._version is None else self._version()
 
     def _pack_keys(self) -> dict[str, PackKey]:
         if self._packs is None:
@@ -37,16 +45,18 @@ class Room:
         return self._packs
 
     def _pack_key(self, name: str) -> PackKey:
+        known = self._asked if self._packs is None else self._packs
+        if name in known:
+            return known[name]
         if self._packs is None:
             row = self.connection.execute(select(PackRow.id, PackRow.series).where(PackRow.name == name)).first()
             if row is not None:
-                return PackKey(*row)
-        elif name in self._packs:
-            return self._packs[name]
+                return self._asked.setdefault(name, PackKey(*row))
         raise NotFoundError(f"no pack named '{name}' is stored; look at the spelling, capitals count.")
 
     def _forget_keys(self) -> None:
         self._packs = None
+        self._asked.clear()
 
     def _vehicle_ids(self) -> dict[str, int]:
         return {name: number for name, number in self.connection.execute(select(VehicleRow.name, VehicleRow.id))}  # noqa: C416 - typed rows

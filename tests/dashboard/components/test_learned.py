@@ -132,7 +132,7 @@ def test_very_many_rows_are_thinned_and_it_is_said() -> None:
 
 def test_hostile_names_reach_no_chart() -> None:
     known = learning(name=HOSTILE)
-    charts = [chart.figure.to_json() for chart in every(learned_sections(known), "Graph")]
+    charts = [str(chart.figure) for chart in every(learned_sections(known), "Graph")]
     assert len(charts) == 3
     assert not any("alert" in chart for chart in charts)
 

@@ -6,10 +6,14 @@ import random
 
 import pytest
 
-from dashboard.figures.depth import SHAPES, depth_figure, depth_points, depth_sentence, depth_table
+from dashboard.figures import depth
+from dashboard.figures.depth import SHAPES, depth_points, depth_sentence, depth_table
 from tests.dashboard.fakes import club_services, guess, made_run
+from tests.dashboard.figures.checked import checked
 from tracker.domain.pack import Pack
 from tracker.domain.results import GRADES, AssessedRun, Estimate
+
+depth_figure = checked(depth.depth_figure)
 
 PACK = Pack(name="Tug 1", chemistry="lipo", series=2, capacity_ah=3.2)
 

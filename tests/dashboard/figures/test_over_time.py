@@ -8,14 +8,19 @@ from itertools import pairwise
 
 import pytest
 
-from dashboard.figures.capacity import capacity_figure, capacity_of, capacity_sentence, capacity_table, has_capacity
+from dashboard.figures import capacity, resistance
+from dashboard.figures.capacity import capacity_of, capacity_sentence, capacity_table, has_capacity
 from dashboard.figures.over_time import MOST_OF_A_CELL, cell_series, lowest_under_others, panels_height_px, value_range
-from dashboard.figures.resistance import has_resistance, resistance_figure, resistance_sentence, resistance_table
+from dashboard.figures.resistance import has_resistance, resistance_sentence, resistance_table
 from dashboard.figures.thinning import MOST_ROWS, evenly
 from tests.dashboard.fakes import NOW, guess, made_learning
+from tests.dashboard.figures.checked import checked
 from tracker.domain.health import PackLearning
 from tracker.domain.pack import Pack
 from tracker.domain.results import NotEnough
+
+capacity_figure = checked(capacity.capacity_figure)
+resistance_figure = checked(resistance.resistance_figure)
 
 
 def days(count: int) -> list[datetime]:

@@ -7,13 +7,13 @@ from datetime import datetime, timedelta
 
 import pytest
 
+from dashboard.figures import own_curve
 from dashboard.figures.own_curve import (
     LABELLED_CELLS,
     LEGEND_ROW_PX,
     MOST_READINGS,
     SYMBOLS,
     by_cell,
-    curve_figure,
     curve_height_px,
     curve_sentence,
     curve_table,
@@ -23,8 +23,11 @@ from dashboard.figures.own_curve import (
 )
 from dashboard.figures.thinning import MOST_ROWS
 from tests.dashboard.fakes import NOW, made_curve
+from tests.dashboard.figures.checked import checked
 from tracker.domain.health import CurveReading, OwnCurve
 from tracker.domain.pack import Pack
+
+curve_figure = checked(own_curve.curve_figure)
 
 STRAIGHT = OwnCurve(
     soc=(0.0, 0.5, 1.0),

@@ -5,10 +5,14 @@ from __future__ import annotations
 from datetime import UTC, date, datetime, timedelta
 
 from dashboard.components.season import season_section
-from dashboard.figures.season import MOST_ROWS, WEEKS, season_days, season_figure, season_rows, season_sentence, season_table
+from dashboard.figures import season
+from dashboard.figures.season import MOST_ROWS, WEEKS, season_days, season_rows, season_sentence, season_table
 from tests.dashboard.fakes import HOSTILE
+from tests.dashboard.figures.checked import checked
 from tests.dashboard.words import words
 from tracker.domain.season import SeasonRun
+
+season_figure = checked(season.season_figure)
 
 
 def run(when: datetime, grade: str | None = "fine", pack: str = "Tug 1") -> SeasonRun:

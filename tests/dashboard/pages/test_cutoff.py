@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import Any
+import json
 
 import pytest
 from dash.development.base_component import Component
@@ -16,6 +16,7 @@ from dashboard.reading import COOKIE
 from dashboard.theme import temperature
 from tests.dashboard.fake_plans import HOSTILE, LONG, guess, made_plan
 from tests.dashboard.fakes import FakeServices, club_services, empty_services
+from tests.dashboard.figures.checked import checked
 from tests.dashboard.words import every, words
 from tracker.domain.controller import Controller
 from tracker.domain.planning import CutoffPlan, CutoffTask, PresentState
@@ -30,8 +31,8 @@ def shown(services: FakeServices, **query: str) -> Component:
     """The page with its answer, as it stands once both have come."""
     packs, vehicles = services.packs.all(), services.controllers.vehicles()
     asked = cutoff.filled(texts_of(query, cutoff.FIELDS), packs, vehicles)
-    answer, problems = cutoff.answered(services, asked)
-    return cutoff.page(cutoff.form(asked, packs, vehicles, problems), answer)
+    answer = cutoff.answered(services, asked, whole=True)
+    return cutoff.page(cutoff.form(asked, packs, vehicles, answer.problems), answer.advice, answer.rest)
 
 
 def test_the_words_come_before_the_answer() -> None:
@@ -39,9 +40,9 @@ def test_the_words_come_before_the_answer() -> None:
     page = cutoff.layout(CLUB, pack=HOSTILE, vehicle="Snow groomer", c="-3,5")
     assert WORKING in words(page)
     assert "Let go at" not in words(page)
-    [store] = every(page, "Store")
+    [store, _] = every(page, "Store")
     assert asked_in(store.data, cutoff.FIELDS) == texts_of({"pack": HOSTILE, "vehicle": "Snow groomer", "c": "-3,5"}, cutoff.FIELDS)
-    [store] = every(cutoff.layout(CLUB), "Store")
+    [store, _] = every(cutoff.layout(CLUB), "Store")
     assert not hasattr(store, "data")  # not even None, which would count as something asked
 
 
@@ -57,6 +58,19 @@ def test_the_advice_comes_first_with_why_and_the_timer() -> None:
     assert "10.7 min, then 20 % are left" in said
     assert "Prove a changed cutoff on the bench" in said
     assert "The instructions of the pack's and the controller's makers come first" in said
+
+
+def test_what_takes_longest_follows_and_the_advice_does_not_wait_for_it() -> None:
+    asked = texts_of(ASKED, cutoff.FIELDS)
+    first, whole = cutoff.answered(CLUB, asked), cutoff.answered(CLUB, asked, whole=True)
+    assert (first.whole, whole.whole) == (False, True)
+    assert words(first.advice) == words(whole.advice)
+    assert "Let go at" in words(first.advice)
+    assert "What they come to together is being worked out" in words(first.rest)
+    assert "All together: run until the last lets go" in words(whole.rest)
+    for answer in (first, whole):
+        assert "Left track" in words(answer.rest)
+        assert "Prove a changed cutoff on the bench" in words(answer.rest)
 
 
 def test_another_risk_moves_the_advice() -> None:
@@ -160,7 +174,7 @@ def test_how_long_a_forgotten_pack_lasts_is_said_in_a_fitting_unit(hours: float,
 def test_hostile_names_stay_text() -> None:
     page = shown(CLUB, pack=HOSTILE, vehicle=HOSTILE)
     assert HOSTILE in words(page)
-    figures: list[Any] = [one.figure.to_json() for one in every(page, "Graph")]
+    figures = [json.dumps(one.figure) for one in every(page, "Graph")]
     assert len(figures) == 2
     assert all("<script" not in figure and "\\u003cscript" not in figure for figure in figures)
 
@@ -177,7 +191,7 @@ def test_the_curve_leaves_out_most_of_what_is_certain_harm_and_its_table_nothing
 
 def test_a_risk_that_no_draw_showed_is_drawn_and_not_called_none() -> None:
     plan = plan_of()
-    [risk, _] = cutoff_curve.cutoff_figure(plan).data
+    [risk, _] = checked(cutoff_curve.cutoff_figure)(plan).data
     assert min(risk.y) == cutoff_curve.LEAST_RISK
     assert "under 0.1 %" in cutoff_curve.cutoff_sentence(plan).replace("\u00a0", " ")
 
@@ -185,7 +199,7 @@ def test_a_risk_that_no_draw_showed_is_drawn_and_not_called_none() -> None:
 def test_the_ladder_names_every_rung_and_shows_measured_and_set_apart() -> None:
     controllers = CLUB.controllers.all()
     plan = plan_of(*[one for one in controllers if one.name in {"Left track", "Right track", "Old drive"}])
-    figure = voltage_ladder.ladder_figure(plan)
+    figure = checked(voltage_ladder.ladder_figure)(plan)
     said = [annotation.text for annotation in figure.layout.annotations]
     assert [word for word in ("full", "floor", "advised") if any(f"<b>{word}</b>" in text for text in said)] == ["full", "floor", "advised"]
     assert [trace.marker.symbol for trace in figure.data] == ["diamond-wide", "diamond-wide"]
@@ -200,6 +214,6 @@ def test_the_ladder_names_every_rung_and_shows_measured_and_set_apart() -> None:
 
 def test_long_names_are_cut_in_the_picture_and_whole_in_the_table() -> None:
     plan = plan_of(*[one for one in CLUB.controllers.all() if one.name == LONG])
-    [name] = voltage_ladder.ladder_figure(plan).layout.xaxis.ticktext
+    [name] = checked(voltage_ladder.ladder_figure)(plan).layout.xaxis.ticktext
     assert len(name.split("<br>")[0]) < 24
     assert LONG in [row[0] for row in voltage_ladder.ladder_table(plan)[1]]

@@ -12,7 +12,8 @@ from tracker.domain.pack import Pack
 from tracker.domain.planning import CutoffPlan, CutoffTask, PlannedLoad
 from tracker.domain.results import NotEnough
 from tracker.estimators.cell_family import family
-from tracker.estimators.cutoff import Setup, drawn_load, plan_cutoff
+from tracker.estimators.cutoff import plan_cutoff
+from tracker.estimators.cutoff_scenes import Setup, drawn_load
 from tracker.estimators.intervals import estimate
 from tracker.estimators.pack_state import PackStates, first_states
 from tracker.estimators.present_cutoffs import Trips

@@ -10,7 +10,7 @@ from tests.tracker.estimators.planned_packs import controller_of, known_closely,
 from tracker.domain.planning import CutoffPlan
 from tracker.estimators.cell_family import family
 from tracker.estimators.counted_start import EMPTY_SOC, PARTLY_EMPTY, CountedStart, counted_start
-from tracker.estimators.drawn_packs import drawn_packs
+from tracker.estimators.drawn_packs import drawn_versions
 
 FULL_V = family("lipo").chemistry["full_v"]
 FULL, HALF, NEARLY_EMPTY = (1.0,) * 8, (0.5,) * 8, (0.02,) * 8
@@ -18,7 +18,7 @@ FULL, HALF, NEARLY_EMPTY = (1.0,) * 8, (0.5,) * 8, (0.02,) * 8
 
 def counted(series: int, starts: tuple[float, ...], draws: int = 512) -> CountedStart:
     pack = pack_of(series=series)
-    versions = drawn_packs(pack, known_closely(pack), family("lipo"), count=draws, pack_k=298.15, lead_ohm=0.0, seed=5)
+    versions = drawn_versions(pack, known_closely(pack), family("lipo"), count=draws, lead_ohm=0.0, seed=5).at(298.15)
     return counted_start(versions, starts, FULL_V, 8)
 
 

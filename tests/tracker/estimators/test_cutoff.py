@@ -15,18 +15,9 @@ from tracker import chemistry
 from tracker.domain.planning import CutoffPlan
 from tracker.domain.results import Estimate, NotEnough
 from tracker.estimators.cell_family import family
-from tracker.estimators.cutoff import (
-    GENTLE_C,
-    RECEIVER_A,
-    TRIP_SD_V,
-    WARM_K,
-    Setup,
-    drawn_load,
-    less_sure,
-    offered_cutoffs,
-    upper_limit,
-)  # fmt: skip
-from tracker.estimators.drawn_packs import drawn_packs
+from tracker.estimators.cutoff import TRIP_SD_V, offered_cutoffs, upper_limit
+from tracker.estimators.cutoff_scenes import GENTLE_C, RECEIVER_A, WARM_K, Setup, drawn_load, less_sure, versions_of
+from tracker.estimators.drawn_packs import drawn_versions
 from tracker.physics.load_profile import LoadProfile
 from tracker.physics.pack_discharge import discharge
 from tracker.physics.pack_draws import ControllerDraws
@@ -50,10 +41,7 @@ def redrawn_risk(setup: Setup, cutoff_v: float, seed: int, *, gentle: bool, pack
     load = setup.load
     if gentle:
         load = load_of(setup.pack, GENTLE_C, burst=1.0)
-    versions = drawn_packs(
-        setup.pack, less_sure(setup), cells, count=draws, pack_k=WARM_K if gentle else pack_k,
-        lead_ohm=setup.vehicle.lead_ohm or 0.0, seed=seed,
-    )  # fmt: skip
+    versions = versions_of(setup, seed=seed, draws=draws).at(WARM_K if gentle else pack_k)
     profile, end_s = in_time(load, draws, seed)
     error_v = TRIP_SD_V * np.random.default_rng(seed).standard_normal(draws)
     one = ControllerDraws(mode="pack_v", trip_v=cutoff_v + error_v)
@@ -160,7 +148,7 @@ def test_the_timer_leaves_the_reserve_nine_times_in_ten(name: str) -> None:
     plan = planned(setup, draws=2048)
     assert isinstance(plan.timer_s, Estimate)
     cells = family(setup.pack.chemistry)
-    versions = drawn_packs(setup.pack, less_sure(setup), cells, count=draws, pack_k=298.15, lead_ohm=0.0, seed=77)
+    versions = drawn_versions(setup.pack, less_sure(setup), cells, count=draws, lead_ohm=0.0, seed=77).at(298.15)
     profile, _ = drawn_load(setup.load, draws, 77)
     never = ControllerDraws(mode="none", powers_receiver=True)
     run = discharge(versions, [never], profile, end_s=plan.timer_s.value, receiver_a=RECEIVER_A)

@@ -8,7 +8,7 @@ import pytest
 from tests.tracker.estimators.planned_packs import CAPACITY_AH, known_closely, pack_of
 from tracker import chemistry
 from tracker.estimators.cell_family import family
-from tracker.estimators.drawn_packs import MATCHED_SD, drawn_packs, normal_draws
+from tracker.estimators.drawn_packs import MATCHED_SD, drawn_versions, normal_draws
 from tracker.estimators.pack_state import PackStates, first_states
 from tracker.physics.pack_draws import PackDraws
 
@@ -19,7 +19,7 @@ def drawn(
     chemistry_name: str = "lipo", series: int = 2, pack_k: float = 298.15, states: PackStates | None = None, seed: int = 5
 ) -> PackDraws:
     pack, cells = pack_of(chemistry_name, series), family(chemistry_name)
-    return drawn_packs(pack, states or first_states([pack], cells), cells, count=COUNT, pack_k=pack_k, lead_ohm=0.0, seed=seed)
+    return drawn_versions(pack, states or first_states([pack], cells), cells, count=COUNT, lead_ohm=0.0, seed=seed).at(pack_k)
 
 
 def test_normal_draws_are_normal() -> None:

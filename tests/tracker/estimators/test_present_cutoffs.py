@@ -10,10 +10,11 @@ from tracker.domain.controller import Controller
 from tracker.domain.planning import CutoffPlan, CutoffTask
 from tracker.domain.results import Estimate, NotEnough
 from tracker.estimators.cell_family import family
-from tracker.estimators.cutoff import GENTLE_C, RECEIVER_A, TRIP_SD_V, Setup, less_sure, study_cutoffs
-from tracker.estimators.drawn_packs import drawn_packs
+from tracker.estimators.cutoff import TRIP_SD_V
+from tracker.estimators.cutoff_scenes import GENTLE_C, RECEIVER_A, SEED, Setup, less_sure, scenes_of, versions_of
+from tracker.estimators.drawn_packs import drawn_versions
 from tracker.estimators.intervals import estimate
-from tracker.estimators.present_cutoffs import Trips, pack_trip
+from tracker.estimators.present_cutoffs import Trips, pack_trip, present_together
 from tracker.physics.pack_discharge import discharge
 from tracker.physics.pack_draws import ControllerDraws
 
@@ -43,7 +44,7 @@ def test_a_controller_alone_risks_what_another_way_shows(volts: float) -> None:
     plan = plan_of(controller_of("Left", volts), draws=draws)
     found = []
     for load in (load_of(pack), load_of(pack, GENTLE_C, burst=1.0)):
-        versions = drawn_packs(pack, less_sure(setup_for(states=KNOWN)), cells, count=draws, pack_k=298.15, lead_ohm=0.0, seed=88)
+        versions = drawn_versions(pack, less_sure(setup_for(states=KNOWN)), cells, count=draws, lead_ohm=0.0, seed=88).at(298.15)
         profile, end_s = in_time(load, draws, 88)
         trip_v = volts + TRIP_SD_V * np.random.default_rng(88).standard_normal(draws)
         one = ControllerDraws(mode="pack_v", trip_v=trip_v)
@@ -58,7 +59,9 @@ def test_a_trip_that_is_known_loosely_or_closely(volts: float, mode: str, sd: fl
     controllers = [controller_of("Left", volts, mode, sd=sd)]
     plan = plan_of(*controllers, draws=2048)
     task = CutoffTask(pack="", vehicle="", pack_k=298.15)
-    raw = study_cutoffs(task, setup_for(states=KNOWN, controllers=controllers), draws=2048).together
+    setup = setup_for(states=KNOWN, controllers=controllers)
+    scenes = scenes_of(task, setup, versions_of(setup, draws=2048))
+    raw = present_together(setup.controllers, setup.trips, scenes, floor_v=plan.floor_v, receiver_a=RECEIVER_A, seed=SEED)
     assert raw is not None
     assert alone_risk(plan) == pytest.approx(raw.below_floor_probability, abs=0.04)
     assert together_risk(plan) == alone_risk(plan)

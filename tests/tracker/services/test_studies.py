@@ -7,6 +7,7 @@ from dataclasses import replace
 import pytest
 
 from tracker.domain.planning import CutoffTask
+from tracker.estimators.cutoff_scenes import Setup
 from tracker.services import Services, studies
 from tracker.services.planning import Planning
 
@@ -14,20 +15,25 @@ TASK = CutoffTask(pack="Tug A", vehicle="Pond tug", risk=0.01)
 
 
 @pytest.fixture
-def counted(monkeypatch: pytest.MonkeyPatch) -> list[CutoffTask]:
+def counted(monkeypatch: pytest.MonkeyPatch) -> list[Setup]:
     """Every study made, while the real ones are made."""
-    made: list[CutoffTask] = []
-    study = studies.study_cutoffs  # type: ignore[attr-defined]
+    return noted(monkeypatch, "study_cutoffs")
 
-    def note(task: CutoffTask, *rest: object) -> object:
-        made.append(task)
-        return study(task, *rest)  # type: ignore[arg-type]
 
-    monkeypatch.setattr(studies, "study_cutoffs", note)
+def noted(monkeypatch: pytest.MonkeyPatch, what: str) -> list[Setup]:
+    """What a function of the studies is called with first, while it goes on doing its work."""
+    made: list[Setup] = []
+    real = getattr(studies, what)
+
+    def note(setup: Setup, *rest: object) -> object:
+        made.append(setup)
+        return real(setup, *rest)
+
+    monkeypatch.setattr(studies, what, note)
     return made
 
 
-def test_another_risk_is_answered_from_the_same_study_and_as_a_fresh_plan_would(filled: Services, counted: list[CutoffTask]) -> None:
+def test_another_risk_is_answered_from_the_same_study_and_as_a_fresh_plan_would(filled: Services, counted: list[Setup]) -> None:
     filled.planning.cutoff(TASK)
     other = filled.planning.cutoff(replace(TASK, risk=0.2))
     assert len(counted) == 1
@@ -36,7 +42,7 @@ def test_another_risk_is_answered_from_the_same_study_and_as_a_fresh_plan_would(
     assert other.task.risk == 0.2
 
 
-def test_what_is_stored_anew_is_planned_anew(filled: Services, counted: list[CutoffTask]) -> None:
+def test_what_is_stored_anew_is_planned_anew(filled: Services, counted: list[Setup]) -> None:
     before = filled.planning.cutoff(TASK)
     [left, _] = filled.controllers.all()
     filled.controllers.save(replace(left, load_share=0.4))
@@ -48,8 +54,34 @@ def test_what_is_stored_anew_is_planned_anew(filled: Services, counted: list[Cut
     assert smaller.curve[0].usable_ah < 0.8 * before.curve[0].usable_ah
 
 
-def test_only_so_many_studies_are_kept(filled: Services, counted: list[CutoffTask], monkeypatch: pytest.MonkeyPatch) -> None:
+def test_only_so_many_studies_are_kept(filled: Services, counted: list[Setup], monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(studies, "MOST", 1)
     for pack_k in (298.15, 288.15, 298.15):
         filled.planning.cutoff(replace(TASK, pack_k=pack_k))
     assert len(counted) == 3
+
+
+def test_another_temperature_and_another_load_are_asked_of_the_same_versions(filled: Services, monkeypatch: pytest.MonkeyPatch) -> None:
+    drawn = noted(monkeypatch, "versions_of")
+    for other in (TASK, replace(TASK, pack_k=278.15), replace(TASK, mean_a=5.0)):
+        assert filled.planning.cutoff(other) == Planning(filled._store).cutoff(other)
+    assert len(drawn) == 1 + 3
+    filled.packs.save(replace(filled.packs.get("Tug A"), capacity_ah=2.5))
+    filled.planning.cutoff(TASK)
+    assert len(drawn) == 1 + 3 + 1
+
+
+def test_what_is_there_at_once_is_what_the_whole_plan_says(filled: Services) -> None:
+    first = filled.planning.cutoff_at_once(TASK)
+    whole = filled.planning.cutoff(TASK)
+    assert (first.whole, first.together) == (False, None)
+    assert whole.whole
+    assert whole.together is not None
+    assert set(first.findings) <= set(whole.findings)
+    assert replace(first, whole=True, together=whole.together, findings=whole.findings) == whole
+    assert filled.planning.cutoff_at_once(replace(TASK, risk=0.05)).whole
+
+
+def test_of_a_model_without_controllers_nothing_is_missing_at_once(filled: Services) -> None:
+    filled.controllers.save(replace(filled.controllers.vehicles()[0], controllers=()))
+    assert filled.planning.cutoff_at_once(TASK) == filled.planning.cutoff(TASK)
