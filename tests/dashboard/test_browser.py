@@ -49,6 +49,8 @@ ODD = {
     "nowhere": "/no/such/page",
 }
 ADDRESSES = PLAIN | ODD
+CHARTS = {"pack": 5, "cutoff": 2, "cutoff of hostile names": 2}
+"""How many charts some pages bring in."""
 OTHER_NAMES = {"dots", "long", "cutoff of hostile names"}
 """Made of what another page is made of: only their words are others, so that axe has nothing new to find."""
 SETTLED = "() => [...document.querySelectorAll('.chart')].every(chart => chart.querySelector('.main-svg .xtick, .main-svg .trace'))"
@@ -93,9 +95,12 @@ class Watched:
         self.page.on("request", lambda request: self.asked.append(request.url))
         self.page.on("dialog", lambda dialog: self.wrong.append(f"dialog: {dialog.message}"))
 
-    def open(self, address: str) -> Page:
+    def open(self, address: str, charts: int = 0) -> Page:
+        """Wait for all there is, and where a page brings charts in later for so many of them."""
         self.page.goto(self.base + address)
         self.page.wait_for_selector("#page h1")
+        if charts:
+            expect(self.page.locator(".chart")).to_have_count(charts)
         self.page.wait_for_function(SETTLED)
         return self.page
 
@@ -145,7 +150,7 @@ def test_every_page_is_clean_on_a_phone_in_the_dark(chromium: Browser, club: str
         watched = Watched(context, club)
         found: dict[str, Any] = {}
         for name, address in ADDRESSES.items():
-            page = watched.open(address)
+            page = watched.open(address, CHARTS.get(name, 0))
             amiss = amiss_on(watched, name, SIZES["phone"][0])
             amiss["words in the charts lie on each other"] = page.evaluate(OVERLAPS)
             amiss["words stand out of the charts"] = page.evaluate(OUTSIDE)
@@ -176,7 +181,7 @@ def test_every_page_is_clean_on_a_desktop(chromium: Browser, club: str) -> None:
         watched = Watched(context, club)
         found: dict[str, Any] = {}
         for name, address in PLAIN.items():
-            watched.open(address)
+            watched.open(address, CHARTS.get(name, 0))
             found |= {f"{name}: {what}": said for what, said in amiss_on(watched, name, SIZES["desktop"][0]).items() if said}
         assert watched.strangers() == []
         assert found == {}
@@ -261,7 +266,7 @@ def test_the_chart_is_drawn_in_the_page_s_colours(chromium: Browser, club: str) 
     for scheme in ("light", "dark"):
         with context_of(chromium, scheme=scheme) as context:
             watched = Watched(context, club)
-            page = watched.open(ADDRESSES["cutoff"])
+            page = watched.open(ADDRESSES["cutoff"], CHARTS["cutoff"])
             fills = page.evaluate("[...document.querySelectorAll('.chart [class$=tick] text')].map(one => getComputedStyle(one).fill)")
             sizes = page.evaluate(
                 "[...document.querySelectorAll('.chart .main-svg text')].map(one => parseFloat(getComputedStyle(one).fontSize))"

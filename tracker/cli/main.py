@@ -12,7 +12,6 @@ import os
 import re
 import sys
 from collections.abc import Sequence
-from functools import cache
 
 from tracker.cli import assess, bench, changes, cutoff, divider, exchange, health, log, packs, serving
 from tracker.cli.options import Formatter, add_database
@@ -84,9 +83,8 @@ def _one_thread_for_small_matrices() -> None:
         os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 
 
-@cache
 def build_parser() -> argparse.ArgumentParser:
-    """Build the parser of all commands, once for however many are run by one process."""
+    """Build the parser of all commands."""
     parser = argparse.ArgumentParser(
         prog="pack-tracker", description=DESCRIPTION, epilog=EPILOG, formatter_class=Formatter, allow_abbrev=False
     )

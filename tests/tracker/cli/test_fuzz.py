@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import contextlib
 import io
+from collections.abc import Iterator
+from functools import cache
 from pathlib import Path
 
 import pytest
@@ -13,7 +15,7 @@ from hypothesis import strategies as st
 from tests.tracker.cli.conftest import Command
 from tests.tracker.small_logbook import FILES
 from tracker.cli.log import CHARGE_FIELDS, RUN_FIELDS, Field
-from tracker.cli.main import main
+from tracker.cli.main import build_parser, main
 
 SLOW = [HealthCheck.function_scoped_fixture, HealthCheck.too_slow]
 
@@ -105,6 +107,14 @@ OPTION = st.sampled_from(
 
 
 WORDS = st.lists(st.one_of(COMMAND, OPTION, VALUE), max_size=6)
+
+
+@pytest.fixture(autouse=True, scope="module")
+def one_parser() -> Iterator[None]:
+    """Built once and not for each of thousands of command lines, where it would take most of the time: it is the same each time."""
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr("tracker.cli.main.build_parser", cache(build_parser))
+        yield
 
 
 @pytest.fixture
