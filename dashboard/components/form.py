@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from typing import Any, Literal
-from urllib.parse import parse_qs, urlencode
+from urllib.parse import parse_qs
 
 from dash import Output, dcc, html
 from dash.development.base_component import Component
@@ -45,22 +45,17 @@ def choice_field(
     )
 
 
-def asking_form(
-    fields: Sequence[Component], *, button: str = "", prefix: str, page: str, told: dict[str, Any] | None = None
-) -> Component:  # fmt: skip
+def asking_form(fields: Sequence[Component], *, button: str = "", prefix: str, page: str) -> Component:
     """A form that puts what is chosen into the page's address, with what is said while the answer is on its way.
 
     Each change of a field is enough for an answer; the button is for those who look for one. The address goes into the store `<prefix>-asked`; the fields stand in `<prefix>-fields`.
-    `told` is in the store from the start, where the answer is made only when the page is there.
     """
     parts: list[Component] = [html.Div(fields, id=f"{prefix}-fields", className="fields")]
     if button:
         foot = [html.Button(button, type="submit"), html.P(WORKING, className="working", role="status")]
         parts.append(html.Div(foot, className="ask-foot"))
     form = html.Form(parts, id=f"{prefix}-form", className="ask", **data(asks=f"{prefix}-asked", page=page))
-    # A store given None empties itself, which would count as something asked.
-    asked = dcc.Store(id=f"{prefix}-asked") if told is None else dcc.Store(id=f"{prefix}-asked", data=told)
-    return html.Div([form, asked], className="asking")
+    return html.Div([form, dcc.Store(id=f"{prefix}-asked")], className="asking")
 
 
 def problem_outputs(prefix: str, names: Sequence[str]) -> list[Output]:
@@ -77,11 +72,6 @@ def asked_in(told: Mapping[str, Any] | None, names: Sequence[str]) -> dict[str, 
     """What the address that a form told of gives for these fields."""
     search = str((told or {}).get("search") or "")
     return texts_of({name: values[-1] for name, values in parse_qs(search.removeprefix("?")).items()}, names)
-
-
-def told_of(asked: Mapping[str, str]) -> dict[str, Any]:
-    """What a form tells of fields like these, as `asked_in` reads it."""
-    return {"search": f"?{urlencode({name: text for name, text in asked.items() if text})}", "back": False}
 
 
 def sentence(words: str) -> str:

@@ -16,7 +16,6 @@ from dashboard.components.empty import empty_state
 from dashboard.components.figure import figure_frame, graph
 from dashboard.components.finding import finding_list, grouped
 from dashboard.components.form import (
-    WORKING,
     asked_in,
     asking_form,
     choice_field,
@@ -24,7 +23,6 @@ from dashboard.components.form import (
     problem_outputs,
     problem_texts,
     texts_of,
-    told_of,
 )
 from dashboard.components.present import present_section
 from dashboard.components.quantity import quantity_text
@@ -65,15 +63,12 @@ def layout(services: Services, /, **query: str) -> Component:
     if not packs or not vehicles:
         return nothing_yet(packs)
     asked = filled(texts_of(query, FIELDS), packs, vehicles)
-    if not asked["pack"] or not asked["vehicle"]:
-        answer = answered(services, asked)
-        return page(form(asked, packs, vehicles, answer.problems), answer.advice)
-    # The words are there at once, and the answer follows: it takes longer than all the rest of the page.
-    return page(form(asked, packs, vehicles, told=told_of(asked)), waiting())
+    answer = answered(services, asked)
+    return page(form(asked, packs, vehicles, answer.problems), answer, asked)
 
 
 def connect(app: Dash, services: Services) -> None:
-    """Answer as soon as the page is there, and anew whenever the form has put something else into the address.
+    """Answer anew whenever the form has put something else into the address.
 
     What to set, which is asked for, comes first. What the present controllers do together takes as long again, and follows.
     """
@@ -95,7 +90,9 @@ def connect(app: Dash, services: Services) -> None:
         left = {**told, "asked": asked, "left": not answer.whole}
         return [answer.advice, answer.rest, fields, left, *problem_texts(answer.problems, FIELDS)]
 
-    @app.callback(Output("cutoff-rest", "children", allow_duplicate=True), Input("cutoff-left", "data"), prevent_initial_call=True)
+    @app.callback(
+        Output("cutoff-rest", "children", allow_duplicate=True), Input("cutoff-left", "data"), prevent_initial_call="initial_duplicate"
+    )
     def follow(told: dict[str, Any] | None) -> Component:
         if told is None or not told["left"]:
             raise PreventUpdate
@@ -129,33 +126,27 @@ def answered(services: Services, asked: Mapping[str, str], *, whole: bool = Fals
         return Answer(advice=refused(str(error)))
 
 
-def page(asking: Component, answer: Component, rest: Component | None = None) -> Component:
-    """The form, and under it the answer."""
+def page(asking: Component, answer: Answer, asked: Mapping[str, str]) -> Component:
+    """The form, and under it the answer; what is left of it follows once the page is there."""
+    # A store given None empties itself, which would count as something told.
+    left = dcc.Store(id="cutoff-left") if answer.whole else dcc.Store(id="cutoff-left", data={"asked": dict(asked), "left": True})
     return html.Div(
         [
             html.H1(TITLE, tabIndex=-1),
             html.P(PURPOSE, className="reading"),
             terms_fold("Cutoff", "Risk", "Floor", "Reserve", "Bursts", "± and the 90 % interval"),
             asking,
-            html.Div(answer, id="cutoff-answer", className="answer"),
-            html.Div(rest, id="cutoff-rest"),
-            dcc.Store(id="cutoff-left"),
+            html.Div(answer.advice, id="cutoff-answer", className="answer"),
+            html.Div(answer.rest, id="cutoff-rest"),
+            left,
         ]
     )
 
 
-def form(
-    asked: Mapping[str, str], packs: Sequence[Pack], vehicles: Sequence[Vehicle], problems: Mapping[str, str] | None = None,
-    told: dict[str, Any] | None = None,
-) -> Component:  # fmt: skip
+def form(asked: Mapping[str, str], packs: Sequence[Pack], vehicles: Sequence[Vehicle], problems: Mapping[str, str]) -> Component:
     """What the cutoff is wanted for."""
-    fields = form_fields(asked, packs, vehicles, problems or {})
-    return asking_form(fields, button="Show the cutoff", prefix="cutoff", page=PATH, told=told)
-
-
-def waiting() -> Component:
-    """While the answer is on its way: as high as it will be at least, so that nothing on the page moves when it comes."""
-    return html.P(WORKING, className="awaited", role="status")
+    fields = form_fields(asked, packs, vehicles, problems)
+    return asking_form(fields, button="Show the cutoff", prefix="cutoff", page=PATH)
 
 
 def form_fields(

@@ -19,7 +19,11 @@ def test_a_page_is_read_before_the_scripts_and_taken_over_where_it_was_left(chro
         page = context.new_page()
         page.add_init_script(WATCH)
         page.on("request", lambda request: asked.append(request.method + request.url.removeprefix(base).split("?")[0]))
-        page.route("**/dash_renderer*", lambda route: held.append(route))
+
+        def hold(route: Route) -> None:
+            held.append(route)
+
+        page.route("**/dash_renderer*", hold)
         page.goto(base + pack_address("Groomer left"), wait_until="commit")
         fold = page.locator("#first-look details").first
         fold.locator("summary").click()

@@ -63,7 +63,7 @@ def test_a_new_database_offers_the_first_steps(tmp_path: Path) -> None:
 
 def test_the_plans_of_the_season_can_be_shown(season: Services) -> None:
     client = create_app(season).server.test_client()
-    assert "Working it out" in shown(client, cutoff_address("Groomer A", "Snow groomer"))
+    assert "Let go at" in shown(client, cutoff_address("Groomer A", "Snow groomer"))
     answer = cutoff.answered(season, texts_of({"pack": "Groomer A", "vehicle": "Snow groomer"}, cutoff.FIELDS), whole=True)
     assert answer.problems == {}
     text = words(answer.advice) + words(answer.rest)

@@ -8,7 +8,7 @@ import pytest
 from dash.development.base_component import Component
 from flask import Flask
 
-from dashboard.components.form import WORKING, asked_in, texts_of
+from dashboard.components.form import texts_of
 from dashboard.components.present import together_lines
 from dashboard.figures import cutoff_curve, voltage_ladder
 from dashboard.pages import cutoff
@@ -32,18 +32,20 @@ def shown(services: FakeServices, **query: str) -> Component:
     packs, vehicles = services.packs.all(), services.controllers.vehicles()
     asked = cutoff.filled(texts_of(query, cutoff.FIELDS), packs, vehicles)
     answer = cutoff.answered(services, asked, whole=True)
-    return cutoff.page(cutoff.form(asked, packs, vehicles, answer.problems), answer.advice, answer.rest)
+    return cutoff.page(cutoff.form(asked, packs, vehicles, answer.problems), answer, asked)
 
 
-def test_the_words_come_before_the_answer() -> None:
-    """What was asked is told to the store, out of which the answer is made: names of all kinds come back as they were."""
-    page = cutoff.layout(CLUB, pack=HOSTILE, vehicle="Snow groomer", c="-3,5")
-    assert WORKING in words(page)
-    assert "Let go at" not in words(page)
-    [store, _] = every(page, "Store")
-    assert asked_in(store.data, cutoff.FIELDS) == texts_of({"pack": HOSTILE, "vehicle": "Snow groomer", "c": "-3,5"}, cutoff.FIELDS)
-    [store, _] = every(cutoff.layout(CLUB), "Store")
-    assert not hasattr(store, "data")  # not even None, which would count as something asked
+def test_what_follows_is_asked_for_with_the_page() -> None:
+    """What was asked is told to the store, out of which the rest is made: names of all kinds come back as they were."""
+    query = {"pack": "Tug 1", "vehicle": "Snow groomer", "c": "-3,5"}
+    page = cutoff.layout(CLUB, **query)
+    assert "Let go at" in words(page)
+    [_, store] = every(page, "Store")
+    assert store.data["left"]
+    assert texts_of(store.data["asked"], cutoff.FIELDS) == texts_of(query, cutoff.FIELDS)
+    for nothing_left in (cutoff.layout(CLUB), cutoff.layout(CLUB, pack="Nobody", vehicle="Snow groomer")):
+        [_, store] = every(nothing_left, "Store")
+        assert not hasattr(store, "data")  # not even None, which would count as something told
 
 
 def plan_of(*controllers: Controller, safe: bool = True, risk: float = 0.01) -> CutoffPlan:
