@@ -154,6 +154,7 @@ def test_by_keyboard_alone_a_run_is_written_down_and_deleted(chromium: Browser, 
 
         page.get_by_role("link", name="Change or remove this run").focus()
         keys.press("Enter")
+        arrived(page, "Change this run")
         page.get_by_role("button", name="Delete this run…").focus()
         keys.press("Enter")
         expect(page.get_by_role("dialog")).to_be_visible()

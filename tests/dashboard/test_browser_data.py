@@ -121,6 +121,7 @@ def test_a_recording_is_kept_with_its_run_and_looked_at_more_closely(
         shown = page.locator("#run-recording-said")
         expect(shown).to_contain_text("Shown: 0.", timeout=20_000)
         first = shown.inner_text()
+        page.wait_for_url("**part=**")
         page.reload()
         expect(shown).to_have_text(first, timeout=20_000)
         chart.scroll_into_view_if_needed()
@@ -134,7 +135,7 @@ def test_a_recording_is_kept_with_its_run_and_looked_at_more_closely(
         expect(shown).not_to_have_text(first, timeout=20_000)
         page.get_by_role("button", name="Whole run").click()
         expect(shown).to_have_text("The whole recording is shown.", timeout=20_000)
-        assert "part=" not in page.url
+        page.wait_for_url(lambda address: "part=" not in address)
         clean(page)
         assert watched.wrong == []
         assert watched.strangers() == []
