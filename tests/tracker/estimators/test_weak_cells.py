@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import replace
+from functools import cache
 
 import numpy as np
 import pytest
@@ -12,18 +13,24 @@ from tests.tracker.estimators import remembering as r
 from tests.tracker.estimators.written_packs import Driven, driven
 from tracker.domain.health import PackHealth
 from tracker.domain.results import Estimate, NotEnough
-from tracker.estimators.assess import assess_packs
+from tracker.estimators.assess import PackAssessment, assess_packs
 from tracker.estimators.history import PackHistory
 from tracker.estimators.pack_history import AGAIN_SOC, APART_SOC, ODD_SOC, ORDINARY_DEPTH, room_for
 
 
+@cache
+def judged(history: PackHistory) -> PackAssessment:
+    """What a history says: asked for more than one thing, it is read once."""
+    return assess_packs([history], {}, {})[0]
+
+
 def health(history: PackHistory) -> PackHealth:
-    return assess_packs([history], {}, {})[0].learning.health
+    return judged(history).learning.health
 
 
 def capacities(history: PackHistory) -> np.ndarray[tuple[int], np.dtype[np.float64]]:
     """Of each cell over rated, sure or not."""
-    states = assess_packs([history], {}, {})[0].learned.states()
+    states = judged(history).learned.states()
     return np.asarray(np.exp(states.belief.mean[0, : history.pack.series]))
 
 

@@ -38,7 +38,7 @@ PIECES = [
     "١".encode(),
     "🔋".encode(),
 ]
-MUTANTS = 4000
+MUTANTS = 2000
 SOUPS = 1000
 
 
@@ -99,9 +99,9 @@ def test_the_sound_files_are_sound(tmp_path: Path) -> None:
 
 
 HEADER = b"pack,started_at,run_min,before_v,notes\n"
-ROWS = 100_000
-MOST_BYTES = 3_000_000
-"""The limit in the test of memory: a hundred thousand rows kept would need more than ten times as much."""
+ROWS = 50_000
+MOST_BYTES = 1_500_000
+"""The limit in the test of memory: fifty thousand rows kept would need more than ten times as much."""
 
 
 @pytest.mark.parametrize(
@@ -136,7 +136,7 @@ def test_rubbish_needs_little_memory(tmp_path: Path, content: bytes, listed: int
 
 def test_good_rows_among_rubbish_are_not_kept(tmp_path: Path) -> None:
     path = tmp_path / "rubbish.csv"
-    bad, good = b"A,noon,1,2,\n", b"".join(b"pack %d,2025-01-01T10:00Z,12,7.4,some words\n" % number for number in range(30_000))
+    bad, good = b"A,noon,1,2,\n", b"".join(b"pack %d,2025-01-01T10:00Z,12,7.4,some words\n" % number for number in range(20_000))
     path.write_bytes(HEADER + bad * MOST_LISTED + good)
     tracemalloc.start()
     try:

@@ -151,7 +151,7 @@ def there_and_back(logbook: Logbook) -> Logbook:
     return intake.logbook
 
 
-@settings(deadline=None, max_examples=60)
+@settings(deadline=None, max_examples=40)
 @given(logbooks())
 def test_round_trip_of_everything(logbook: Logbook) -> None:
     assert there_and_back(logbook) == logbook

@@ -75,17 +75,17 @@ def test_pairs_without_error_give_the_capacity_itself(capacity_ah: float, sign: 
 def test_errors_of_the_change_bias_the_plain_fit_and_not_the_others() -> None:
     """Published: the first simulated case of the paper's author tends to 100 Ah x 0.05333 / 0.05353 = 99.626 Ah."""
     chance = np.random.default_rng(5)
-    count, noise = 400_000, np.sqrt(2.0) * 0.01
+    count, noise = 100_000, np.sqrt(2.0) * 0.01
     true_x = chance.uniform(-0.4, 0.4, count)
     x = true_x + noise * chance.normal(size=count)
     y = 100.0 * true_x + 0.05 * chance.normal(size=count)
     x_sd, y_sd = np.full(count, noise), np.full(count, 0.05)
-    assert weighted_least_squares(x, y, y_sd).capacity_ah == pytest.approx(99.626, abs=0.02)
-    assert proportional_total_least_squares(x, y, y_sd, noise / 0.05).capacity_ah == pytest.approx(100.0, abs=0.02)
-    assert total_least_squares(x, y, x_sd, y_sd).capacity_ah == pytest.approx(100.0, abs=0.02)
+    assert weighted_least_squares(x, y, y_sd).capacity_ah == pytest.approx(99.626, abs=0.04)
+    assert proportional_total_least_squares(x, y, y_sd, noise / 0.05).capacity_ah == pytest.approx(100.0, abs=0.04)
+    assert total_least_squares(x, y, x_sd, y_sd).capacity_ah == pytest.approx(100.0, abs=0.04)
 
 
-def share_held(proportion: FloatArray, repeats: int = 1500) -> FloatArray:
+def share_held(proportion: FloatArray, repeats: int = 500) -> FloatArray:
     """How often the exact and the carried fit hold the truth in their 90 % interval."""
     chance = np.random.default_rng(6)
     true_x, y_sd = chance.uniform(0.3, 0.8, 12), chance.uniform(0.04, 0.08, 12)
@@ -106,7 +106,7 @@ def test_uncertainty_is_the_spread_of_many_repeats() -> None:
 
 def test_the_carried_fit_is_too_sure_where_the_proportion_of_errors_differs_much() -> None:
     """Limit of the method, and why the exact one is there: its cost weighs such pairs too heavily."""
-    exact, carried = share_held(np.tile([0.25, 1.5, 0.05], 4), 500)
+    exact, carried = share_held(np.tile([0.25, 1.5, 0.05], 4), 300)
     assert exact == pytest.approx(0.90, abs=0.04)
     assert carried < 0.75
 
@@ -114,10 +114,10 @@ def test_the_carried_fit_is_too_sure_where_the_proportion_of_errors_differs_much
 def test_the_exact_fit_has_the_least_cost_of_a_fine_search() -> None:
     """Independent: a brute search over a grid, on pairs noisy enough to have more than one hollow."""
     chance = np.random.default_rng(7)
-    for _ in range(15):
+    for _ in range(10):
         x, y = chance.uniform(0.05, 0.9, 4), chance.uniform(0.5, 5.0, 4)
         x_sd, y_sd = chance.uniform(0.005, 0.1, 4), chance.uniform(0.02, 0.3, 4)
-        grid = np.geomspace(0.1, 200.0, 20_001)
+        grid = np.geomspace(0.1, 200.0, 4_001)
         least = min(exact_cost(float(capacity), x, y, x_sd, y_sd) for capacity in grid)
         found = total_least_squares(x, y, x_sd, y_sd)
         cost = exact_cost(found.capacity_ah, x, y, x_sd, y_sd)
