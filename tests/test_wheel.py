@@ -1,7 +1,7 @@
 """The built wheel alone, in an empty environment and away from the checkout, does the main job.
 
-Round trip: what a person writes down goes in as files and comes out as an answer. pip fetches the
-dependencies here as it would for anybody who installs the tool.
+Round trip: what a person writes down goes in as files and comes out as an answer. Of what is installed where the tests
+run, the environment is lent the dependencies the wheel asks for and those they ask for, and nothing else.
 """
 
 from __future__ import annotations
@@ -13,14 +13,21 @@ import signal
 import socket
 import subprocess
 import sys
+import sysconfig
 import time
 import urllib.error
 import urllib.request
 import venv
+import zipfile
+from collections.abc import Iterable
 from dataclasses import dataclass
+from email.parser import Parser
+from importlib.metadata import distribution
 from pathlib import Path
 
 import pytest
+from packaging.requirements import Requirement
+from packaging.utils import canonicalize_name
 
 pytestmark = pytest.mark.long
 
@@ -78,7 +85,8 @@ def installed(tmp_path_factory: pytest.TempPathFactory) -> Installed:
     venv.create(folder / "empty", with_pip=False)
     scripts = folder / "empty" / ("Scripts" if WINDOWS else "bin")
     python = scripts / ("python.exe" if WINDOWS else "python")
-    pip("--python", str(python), "install", "--no-compile", str(wheel))  # most is never imported here, the rest is compiled at first use
+    pip("--python", str(python), "install", "--no-deps", "--no-compile", str(wheel))
+    lend(asked_for(wheel), Path(sysconfig.get_path("purelib", vars={"base": str(folder / "empty")})))
     away = folder / "away"
     away.mkdir()
     return Installed(scripts / ("pack-tracker.exe" if WINDOWS else "pack-tracker"), python, away)
@@ -95,6 +103,38 @@ def build_wheel(folder: Path) -> Path:
     pip("wheel", "--no-deps", "--wheel-dir", str(folder), str(source))
     (wheel,) = folder.glob("pack_health_tracker-*.whl")
     return wheel
+
+
+def asked_for(wheel: Path) -> list[str]:
+    """The distributions a wheel needs here, and those that these need."""
+    with zipfile.ZipFile(wheel) as held:
+        [place] = [name for name in held.namelist() if name.endswith(".dist-info/METADATA")]
+        wanted = Parser().parsestr(held.read(place).decode()).get_all("Requires-Dist", [])
+    found: dict[str, None] = {}
+    todo = [(Requirement(line), "") for line in wanted]
+    while todo:
+        wish, extra = todo.pop()
+        if wish.marker is not None and not wish.marker.evaluate({"extra": extra}):
+            continue
+        name = canonicalize_name(wish.name)
+        known = name in found
+        found[name] = None
+        lines = [Requirement(line) for line in distribution(name).requires or ()]
+        todo += [(line, each) for line in lines for each in wish.extras] + ([] if known else [(line, "") for line in lines])
+    return list(found)
+
+
+def lend(distributions: Iterable[str], site: Path) -> None:
+    """Put them into an environment, with the compiled code they have here."""
+    for name in distributions:
+        lent = distribution(name)
+        tops = {file.parts[0] for file in lent.files or () if file.parts[0] not in {"..", "__pycache__"}}
+        for top in tops:
+            source = Path(str(lent.locate_file(top)))
+            if WINDOWS:
+                shutil.copytree(source, site / top, dirs_exist_ok=True) if source.is_dir() else shutil.copy(source, site)
+            elif not (site / top).exists():
+                (site / top).symlink_to(source)
 
 
 def pip(*words: str) -> None:
