@@ -111,16 +111,16 @@ def asked_for(wheel: Path) -> list[str]:
         [place] = [name for name in held.namelist() if name.endswith(".dist-info/METADATA")]
         wanted = Parser().parsestr(held.read(place).decode()).get_all("Requires-Dist", [])
     found: dict[str, None] = {}
-    todo = [(Requirement(line), "") for line in wanted]
-    while todo:
-        wish, extra = todo.pop()
+    left = [(Requirement(line), "") for line in wanted]
+    while left:
+        wish, extra = left.pop()
         if wish.marker is not None and not wish.marker.evaluate({"extra": extra}):
             continue
         name = canonicalize_name(wish.name)
         known = name in found
         found[name] = None
         lines = [Requirement(line) for line in distribution(name).requires or ()]
-        todo += [(line, each) for line in lines for each in wish.extras] + ([] if known else [(line, "") for line in lines])
+        left += [(line, each) for line in lines for each in wish.extras] + ([] if known else [(line, "") for line in lines])
     return list(found)
 
 
