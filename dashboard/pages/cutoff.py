@@ -77,6 +77,7 @@ def connect(app: Dash, services: Services) -> None:
         [Output("cutoff-answer", "children"), Output("cutoff-rest", "children"), Output("cutoff-fields", "children"),
          Output("cutoff-left", "data"), *problem_outputs("cutoff", FIELDS)],
         Input("cutoff-asked", "data"),
+        prevent_initial_call=True,  # else what follows would wait for it in vain
     )  # fmt: skip
     def show(told: dict[str, Any] | None) -> list[Any]:
         if told is None:

@@ -36,6 +36,10 @@ def test_what_is_chosen_goes_into_the_address_and_comes_back_out_of_it(chromium:
         page.go_back()
         expect(page.locator(".headline")).to_contain_text("6.50")
         expect(page.get_by_label("A cell below its floor")).to_have_value("0.01")
+        # What takes longest follows: where the document brings the page, and where the form asks for another.
+        expect(page.get_by_text("All together: run until")).to_be_visible()
+        page.reload()
+        expect(page.get_by_text("All together: run until")).to_be_visible()
         page.go_forward()
         expect(page.locator(".headline")).to_contain_text("6.30")
         expect(page.get_by_label("A cell below its floor")).to_have_value("0.2")
