@@ -181,8 +181,12 @@ def test_every_page_is_clean_on_a_desktop(chromium: Browser, club: str) -> None:
         watched = Watched(context, club)
         found: dict[str, Any] = {}
         for name, address in PLAIN.items():
-            watched.open(address, CHARTS.get(name, 0))
-            found |= {f"{name}: {what}": said for what, said in amiss_on(watched, name, SIZES["desktop"][0]).items() if said}
+            page = watched.open(address, CHARTS.get(name, 0))
+            amiss = amiss_on(watched, name, SIZES["desktop"][0])
+            page.emulate_media(color_scheme="dark")
+            amiss["colours at night"] = page.evaluate(RUN_AXE, COLOURS)
+            page.emulate_media(color_scheme="light")
+            found |= {f"{name}: {what}": said for what, said in amiss.items() if said}
         assert watched.strangers() == []
         assert found == {}
 
